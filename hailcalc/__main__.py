@@ -1,0 +1,5 @@
+"""`python -m hailcalc`: the command line."""
+
+from hailcalc.cli import main
+
+main()

@@ -1,0 +1,286 @@
+"""The claim file: what the estimator saw, before any price.
+
+Counts of dents by coin, sizes in millimetres, money as decimal strings, dates as ISO
+8601. The shape is plain pydantic models that forbid unknown keys; what the shape cannot
+say (more marked than counted, a panel that the body lacks, a VIN's check digit) is said
+by `claim_problems`, and what depends on the matrix by `hailcalc.estimate`. Both kinds
+of check run on whatever parts of a file are sound, so that all its mistakes show at once.
+
+A panel is counted in one of two ways: a `tally` by coin (with `marked` and `oversize`),
+or `dents`, each measured singly, which are sorted into the matrix's columns when priced.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field
+from pydantic_core import PydanticCustomError
+
+from hailcalc.fields import (
+    Count,
+    Day,
+    FileModel,
+    Flag,
+    Millimetres,
+    Name,
+    Note,
+    Number,
+    Text,
+    Title,
+    Unsigned,
+)
+from hailcalc.problems import InputError, Place, Problem
+from hailcalc.reading import check, load_json, sound_parts
+from hailcalc.vehicle import PANELS_OF_BODY, Body, vin_findings
+from hailcalc.vehicle import Panel as PanelName
+
+Mark = Literal["braced", "glue-only", "body-line", "sharp", "edge"]
+Metal = Literal["steel", "aluminium", "composite"]
+Access = Literal["push", "glue", "replace", "plan"]
+CoinName = Annotated[str, Field(min_length=1, max_length=30)]
+Tally = dict[CoinName, Count]
+
+
+class GroundPoint(FileModel):
+    """A point on the ground in WGS 84 degrees."""
+
+    lat: Annotated[Number, Field(ge=-90, le=90)]
+    lon: Annotated[Number, Field(ge=-180, le=180)]
+
+
+class ClaimHeader(FileModel):
+    """Who claims what from whom."""
+
+    number: Title
+    date_of_loss: Day
+    insurer: Text | None = None
+    customer: Text | None = None
+    dated: Day | None = Field(None, description="Date of the sheet.")
+    estimator: Text | None = None
+    deductible: Unsigned = "0"
+    loss_location: GroundPoint | None = None
+
+
+def _vin(value: str) -> str:
+    error, _ = vin_findings(value)
+    if error:
+        raise PydanticCustomError("expected", "{words}", {"words": error})
+    return value
+
+
+class Vehicle(FileModel):
+    """The damaged vehicle. `value` is what it is said to be worth before the loss."""
+
+    body: Body
+    vin: Annotated[str, Field(max_length=40), AfterValidator(_vin)] | None = None
+    description: Text | None = None
+    value: Unsigned | None = None
+
+
+class Shop(FileModel):
+    """Who made the estimate; printed at the head of the sheet."""
+
+    name: Title
+    address: Text = ""
+    contact: Text = ""
+    licence: Text = ""
+
+
+class Conditions(FileModel):
+    """How it was when the count was made; degrees Celsius."""
+
+    panel_temperature_c: Annotated[Number, Field(ge=-60, le=120)] | None = None
+
+
+class OversizeDent(FileModel):
+    """A dent beyond the largest coin, by its longest axis in mm."""
+
+    mm: Millimetres
+    marks: Annotated[tuple[Mark, ...], Field(max_length=5)] = ()
+
+
+class MeasuredDent(FileModel):
+    """One dent measured by itself; the longer of `mm` and `mm2` is its size."""
+
+    mm: Millimetres
+    mm2: Millimetres | None = None
+    marks: Annotated[tuple[Mark, ...], Field(max_length=5)] = ()
+
+
+class Panel(FileModel):
+    """One panel as counted. Steel, original paint and reached by push unless it says otherwise."""
+
+    panel: PanelName
+    metal: Metal = "steel"
+    repainted: Flag = False
+    access: Access = "push"
+    tally: Tally = Field(default_factory=dict)
+    marked: dict[Mark, Tally] = Field(default_factory=dict)
+    oversize: Annotated[tuple[OversizeDent, ...], Field(max_length=500)] = ()
+    dents: Annotated[tuple[MeasuredDent, ...], Field(max_length=20000)] = ()
+    replace_cost: Unsigned | None = None
+    agreed: Unsigned | None = None
+    note: Note = ""
+
+
+class OtherLine(FileModel):
+    """A part, sublet work, refinishing or body work; `quantity` times `unit_price`."""
+
+    kind: Literal["part", "sublet", "refinish", "body"]
+    label: Title
+    quantity: Annotated[int, Field(strict=True, ge=1, le=9999)] = 1
+    unit_price: Unsigned
+
+
+class ClaimFile(FileModel):
+    """A claim file as it stands on disk."""
+
+    claim: ClaimHeader
+    vehicle: Vehicle
+    matrix: Name | None = None
+    shop: Shop | None = None
+    conditions: Conditions = Conditions()
+    panels: Annotated[tuple[Panel, ...], Field(max_length=200)] = ()
+    other: Annotated[tuple[OtherLine, ...], Field(max_length=500)] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimParts:
+    """The sound parts of a claim file: everything of a good one, what is left of a bad one."""
+
+    claim: ClaimHeader | None
+    vehicle: Vehicle | None
+    panels: tuple[tuple[int, Panel], ...]
+    other: tuple[tuple[int, OtherLine], ...]
+    matrix: str | None
+
+    @classmethod
+    def of(cls, claim: ClaimFile) -> ClaimParts:
+        """All parts of a whole claim file."""
+        return cls(
+            claim.claim,
+            claim.vehicle,
+            tuple(enumerate(claim.panels)),
+            tuple(enumerate(claim.other)),
+            claim.matrix,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimReading:
+    """What came of reading a claim file: `claim` is None if there are problems."""
+
+    claim: ClaimFile | None
+    parts: ClaimParts
+    problems: tuple[Problem, ...]
+
+
+_LEAN_ON = {"marked": {"tally"}, "access": {"replace_cost"}}
+"""Keys of a panel that mean nothing without another: dropped with it when that one is bad."""
+
+
+def read_claim(text: str, file: str = "claim") -> ClaimReading:
+    """Read a claim file's JSON text. Raises InputError only if it is no JSON at all."""
+    return claim_from_data(load_json(text, file), file)
+
+
+def claim_from_data(data: Any, file: str = "claim") -> ClaimReading:
+    """A claim file from parsed JSON, with every mistake that can be seen without a matrix."""
+    claim, problems = check(ClaimFile, data, file)
+    if claim is not None:
+        parts = ClaimParts.of(claim)
+    else:
+        sound = sound_parts(ClaimFile, data, problems, _LEAN_ON)
+        parts = ClaimParts(
+            sound.get("claim"),
+            sound.get("vehicle"),
+            tuple(sound.get("panels", ())),
+            tuple(sound.get("other", ())),
+            sound.get("matrix"),
+        )
+    problems = problems + list(claim_problems(parts, file))
+    return ClaimReading(None if problems else claim, parts, tuple(problems))
+
+
+def require_claim(reading: ClaimReading) -> ClaimFile:
+    """The claim that was read, or InputError with everything that is wrong."""
+    if reading.claim is None:
+        raise InputError(reading.problems)
+    return reading.claim
+
+
+def claim_problems(parts: ClaimParts, file: str = "claim") -> Iterator[Problem]:
+    """Mistakes within a claim file that its shape does not rule out."""
+    body = parts.vehicle.body if parts.vehicle else None
+    first_place: dict[str, int] = {}
+    for position, panel in parts.panels:
+        where: Place = ("panels", position)
+        if panel.panel in first_place:
+            before = f"panels[{first_place[panel.panel]}]"
+            yield Problem(
+                file, (*where, "panel"), f'"{panel.panel}" again, as in {before}', "each panel once"
+            )
+        first_place.setdefault(panel.panel, position)
+        if body is not None and panel.panel not in PANELS_OF_BODY[body]:
+            names = ", ".join(sorted(PANELS_OF_BODY[body]))
+            yield Problem(
+                file,
+                (*where, "panel"),
+                f'"{panel.panel}" on a {body}',
+                f"a panel that a {body} has: {names}",
+            )
+        yield from _panel_problems(panel, where, file)
+
+
+def _panel_problems(panel: Panel, where: Place, file: str) -> Iterator[Problem]:
+    if panel.dents and (panel.tally or panel.marked or panel.oversize):
+        yield Problem(
+            file,
+            where,
+            "dents beside a tally, marks or oversize dents",
+            "either single dents or a tally",
+        )
+    for mark, sizes in panel.marked.items():
+        for size, count in sizes.items():
+            counted = panel.tally.get(size, 0)
+            if count > counted:
+                yield Problem(
+                    file,
+                    (*where, "marked", mark, size),
+                    f"{count} marked",
+                    f"at most the {counted} counted",
+                )
+    marks = [("oversize", position, dent.marks) for position, dent in enumerate(panel.oversize)]
+    marks += [("dents", position, dent.marks) for position, dent in enumerate(panel.dents)]
+    for key, position, given in marks:
+        if len(given) > 1:
+            for mark, times in Counter(given).items():
+                if times > 1:
+                    yield Problem(
+                        file, (*where, key, position, "marks"), f'"{mark}" twice', "each mark once"
+                    )
+    if panel.access == "replace":
+        if panel.replace_cost is None:
+            yield Problem(
+                file,
+                (*where, "replace_cost"),
+                "nothing",
+                'the price of the replacement, since access is "replace"',
+            )
+        if panel.agreed is not None:
+            yield Problem(
+                file,
+                (*where, "agreed"),
+                "an agreed price on a replaced panel",
+                "either an agreed price for the repair or a replacement",
+            )
+
+
+def longest_axis(dent: MeasuredDent) -> Decimal:
+    """The size that counts: the longer of the two axes, mm."""
+    return dent.mm if dent.mm2 is None else max(dent.mm, dent.mm2)

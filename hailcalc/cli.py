@@ -1,0 +1,252 @@
+"""The command line: price, verify, matrix, schema, demo, serve.
+
+Output is plain text that pipes well: aligned columns, no colour, no boxes. Results go to
+standard output, everything about them to standard error. Exit codes: 0 done; 1 a sheet
+does not verify; 2 what was given cannot be used; 3 priced, but a panel has no price yet.
+Imports sit inside the commands, so that each loads only what it needs.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from enum import Enum
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+from typer.exceptions import TyperException
+
+NOT_VERIFIED = 1
+BAD_INPUT = 2
+INCOMPLETE = 3
+INTERRUPTED = 130
+
+app = typer.Typer(
+    name="hailcalc",
+    help="Price hail-damaged vehicles: from dent counts to a claim sheet checked by hand.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+matrix_app = typer.Typer(
+    help="Look at and check difficulty matrices.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(matrix_app, name="matrix")
+
+
+class Paper(str, Enum):
+    """Paper sizes of the claim sheet."""
+
+    letter = "letter"
+    a4 = "a4"
+
+
+class LabelTable(str, Enum):
+    """What panels are called in print."""
+
+    us = "us"
+    uk = "uk"
+
+
+class Shape(str, Enum):
+    """Files whose JSON Schema is published."""
+
+    claim = "claim"
+    matrix = "matrix"
+    sheet = "sheet"
+
+
+MatrixOption = Annotated[
+    str | None,
+    typer.Option("--matrix", metavar="NAME|FILE", help="Matrix instead of the claim's own choice."),
+]
+PaperOption = Annotated[Paper, typer.Option(help="Paper of the PDF.")]
+LabelsOption = Annotated[LabelTable, typer.Option(help="What panels are called in print.")]
+
+
+def main() -> NoReturn:
+    """Run the command line; never a traceback for a mistake in what was given."""
+    from hailcalc.problems import InputError
+
+    try:
+        code = app(standalone_mode=False) or 0
+        sys.stdout.flush()
+        sys.exit(code)
+    except InputError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        sys.exit(BAD_INPUT)
+    except (KeyboardInterrupt, typer.Abort):
+        print("interrupted", file=sys.stderr)
+        sys.exit(INTERRUPTED)
+    except BrokenPipeError:
+        # The reader of our output has left (`| head`): nothing to complain about.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except TyperException as error:
+        error.show()
+        sys.exit(BAD_INPUT)
+
+
+@app.command(epilog="Example: hailcalc price demo/claims/01.json --pdf sheet.pdf --json sheet.json")
+def price(
+    claim: Annotated[Path, typer.Argument(metavar="CLAIM", help="Claim file (JSON).")],
+    matrix: MatrixOption = None,
+    tallies: Annotated[
+        Path | None, typer.Option(help="CSV of tallies to add, one row a panel.")
+    ] = None,
+    dents: Annotated[
+        Path | None, typer.Option(help="CSV of single measured dents to add, one row a dent.")
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write the claim sheet as PDF here.")] = None,
+    json: Annotated[Path | None, typer.Option(help="Write the claim sheet as JSON here.")] = None,
+    paper: PaperOption = Paper.letter,
+    labels: LabelsOption = LabelTable.us,
+) -> int:
+    """Price a claim: print its lines, and write the claim sheet as PDF and JSON.
+
+    Exit code 0: priced; 2: the claim or the matrix cannot be used; 3: priced, but a panel is
+    beyond the matrix and needs an agreed price.
+    """
+    from hailcalc.estimate import price as price_claim
+    from hailcalc.files import write_all
+    from hailcalc.intake import take_in
+    from hailcalc.terminal import estimate_text
+
+    intake = take_in(claim, matrix, tallies, dents)
+    estimate = price_claim(intake.claim, intake.compiled)
+    wanted: dict[Path, bytes] = {}
+    if json is not None:
+        from hailcalc.sheet.document import sheet_json, sheet_text
+
+        wanted[json] = sheet_text(sheet_json(estimate)).encode()
+    if pdf is not None:
+        from hailcalc.sheet.pdf import sheet_pdf
+
+        wanted[pdf] = sheet_pdf(estimate, paper=paper.value, labels=labels.value)
+    write_all(wanted)
+    print(estimate_text(estimate, labels.value), end="")
+    for warning in estimate.warnings:
+        print(f"note: {warning}", file=sys.stderr)
+    if estimate.totals.complete:
+        return 0
+    print("incomplete: a panel has no price yet", file=sys.stderr)
+    return INCOMPLETE
+
+
+@app.command(epilog="Example: hailcalc verify sheet.pdf")
+def verify(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A claim sheet, JSON or PDF.")],
+) -> int:
+    """Recompute a claim sheet from the claim and the matrix inside it, and list every difference.
+
+    Exit code 0: every line, total and the digest agree; 1: something differs; 2: not a sheet.
+    """
+    from hailcalc.files import MAX_PDF_BYTES, read_bytes, text_of
+    from hailcalc.sheet.verify import read_sheet, verify_sheet
+
+    data = read_bytes(file, MAX_PDF_BYTES)
+    if data[:1024].lstrip().startswith(b"%PDF"):
+        from hailcalc.sheet.pdfcheck import verify_pdf
+
+        document, differences = verify_pdf(data, str(file))
+    else:
+        document = read_sheet(text_of(data, str(file)), str(file))
+        differences = verify_sheet(document, str(file))
+    for difference in differences:
+        print(difference)
+    if differences:
+        print(f"{file}: does not verify, {len(differences)} differences", file=sys.stderr)
+        return NOT_VERIFIED
+    number = document["claim_file"]["claim"]["number"]
+    print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")
+    print(f"digest {document['digest']}")
+    return 0
+
+
+@matrix_app.command("list", epilog="Example: hailcalc matrix list")
+def matrix_list() -> int:
+    """List the matrices that claims may name, and those that have mistakes."""
+    from hailcalc.files import matrices_folder, read_matrices
+    from hailcalc.terminal import matrices_text
+
+    readings = list(read_matrices(matrices_folder()))
+    print(matrices_text(readings), end="")
+    broken = [problem for _, reading in readings for problem in reading.problems]
+    for problem in broken:
+        print(problem, file=sys.stderr)
+    return BAD_INPUT if broken else 0
+
+
+@matrix_app.command("show", epilog="Example: hailcalc matrix show copperfin-2026")
+def matrix_show(
+    name: Annotated[str, typer.Argument(metavar="NAME|FILE", help="A matrix.")],
+    labels: LabelsOption = LabelTable.us,
+) -> None:
+    """Print a matrix as tables: cells by band and size, extras, removal & refit."""
+    from hailcalc.intake import matrix_named
+    from hailcalc.terminal import matrix_text
+
+    print(matrix_text(matrix_named(name), labels.value), end="")
+
+
+@matrix_app.command("check", epilog="Example: hailcalc matrix check matrices/copperfin-2026.toml")
+def matrix_check(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="[FILE]...", help="Matrix files; none: all.")
+    ] = None,
+) -> int:
+    """Check matrix files and list every mistake with its table, row and column."""
+    from hailcalc.files import matrices_folder, matrix_files, read_matrix_file
+
+    broken = False
+    for path in files or matrix_files(matrices_folder()):
+        reading = read_matrix_file(path)
+        for problem in reading.problems:
+            print(problem, file=sys.stderr)
+        broken = broken or bool(reading.problems)
+        if reading.matrix is not None:
+            header = reading.matrix.matrix
+            grids = len(reading.matrix.grid)
+            extras, operations = len(reading.matrix.extra), len(reading.matrix.removal)
+            print(
+                f"{path}: sound; {header.currency}, {grids} grids, {extras} extras, "
+                f"{operations} operations"
+            )
+    return BAD_INPUT if broken else 0
+
+
+@app.command(epilog="Example: hailcalc schema claim > claim.schema.json")
+def schema(
+    shape: Annotated[Shape, typer.Argument(metavar="claim|matrix|sheet", help="Which file.")],
+) -> None:
+    """Print the JSON Schema (2020-12) of a claim file, a matrix file or a claim sheet."""
+    import json
+
+    from hailcalc.schemas import schema as schema_of
+
+    print(json.dumps(schema_of(shape.value), indent=2))
+
+
+@app.command(epilog="Example: hailcalc demo --out demo/out")
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the sheets.")] = Path("demo/out"),
+    paper: PaperOption = Paper.letter,
+) -> int:
+    """Price the invented demo storm: twelve vehicles, a PDF and a JSON each, and a summary."""
+    from hailcalc.demo import run_demo
+
+    return run_demo(out, paper.value)
+
+
+@app.command(epilog="Example: hailcalc serve --port 8423")
+def serve(
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1.")] = 8423,
+) -> None:
+    """Serve the REST API on 127.0.0.1, with its interactive documentation under /docs."""
+    from api.serve import serve as serve_api
+    from hailcalc.files import matrices_folder
+
+    serve_api(port, matrices_folder())

@@ -1,0 +1,81 @@
+"""The invented demo storm, priced: a PDF and a JSON for each vehicle, and a summary.
+
+Claims and matrices come from `demo/` and `matrices/`. A claim that cannot be priced is
+reported and skipped, and the rest goes on; interrupted, it leaves whole sheets only.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from hailcalc.estimate import Estimate, price
+from hailcalc.files import shipped, write_all
+from hailcalc.intake import take_in
+from hailcalc.money import money_text
+from hailcalc.problems import InputError, Problem
+from hailcalc.sheet.document import sheet_json, sheet_text
+from hailcalc.sheet.pdf import sheet_pdf
+from hailcalc.terminal import columns_text
+
+
+def run_demo(out: Path, paper: str) -> int:
+    """Price every demo claim into `out`. Returns the exit code: 2 if one had to be skipped."""
+    claims = sorted(shipped("demo", "claims").glob("*.json"))
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            [Problem(str(out), (), (error.strerror or "no folder").lower(), "a folder")]
+        ) from None
+    done: list[tuple[str, Estimate]] = []
+    skipped = 0
+    for number, path in enumerate(claims, 1):
+        try:
+            estimate = _price_one(path, out, paper)
+        except InputError as error:
+            skipped += 1
+            for problem in error.problems:
+                print(problem, file=sys.stderr)
+            continue
+        done.append((path.stem, estimate))
+        print(f"{number} of {len(claims)}: {path.stem}", file=sys.stderr)
+    summary = summary_text(done)
+    write_all({out / "summary.txt": summary.encode()})
+    print(summary, end="")
+    print(f"{len(done)} sheets in {out}, {skipped} skipped", file=sys.stderr)
+    return 2 if skipped else 0
+
+
+def _price_one(path: Path, out: Path, paper: str) -> Estimate:
+    intake = take_in(path)
+    estimate = price(intake.claim, intake.compiled)
+    write_all(
+        {
+            out / f"{path.stem}.pdf": sheet_pdf(estimate, paper=paper),
+            out / f"{path.stem}.json": sheet_text(sheet_json(estimate)).encode(),
+        }
+    )
+    return estimate
+
+
+def summary_text(done: Sequence[tuple[str, Estimate]]) -> str:
+    """One row a vehicle: what it was, how many dents, what it came to."""
+    rows = [["Sheet", "Body", "Matrix", "Panels", "Dents", "Total", "Net", "", ""]]
+    for name, estimate in done:
+        totals, tables = estimate.totals, estimate.compiled.tables
+        rows.append(
+            [
+                name,
+                estimate.claim.vehicle.body,
+                estimate.compiled.matrix.name,
+                str(len(estimate.panels)),
+                str(sum(panel.count.all for panel in estimate.panels)),
+                money_text(totals.total, tables.decimals),
+                money_text(totals.net, tables.decimals),
+                tables.currency,
+                "" if totals.complete else "incomplete",
+            ]
+        )
+    return columns_text(rows, right=[3, 4, 5, 6])

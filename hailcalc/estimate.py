@@ -1,0 +1,491 @@
+"""The estimate: every line of a claim, its totals, and what must be said about the count.
+
+`price(claim, matrix)` is the whole of it. A matrix is compiled once (`compile_matrix`)
+and may be used for many vehicles. Amounts in minor units; each printed line is rounded
+once and the totals are sums of printed lines, so the sheet adds up to the cent.
+
+Order: panel by panel (base, oversize, extras; or the replacement), vehicle extras,
+removal & refit, other lines, the topping-up to the minimum, tax.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+
+from hailcalc.claimfile import ClaimFile, ClaimParts, OtherLine, Panel, claim_problems
+from hailcalc.counting import PanelCount, count_panel
+from hailcalc.extras import ExtraRule, compile_extras, panel_extras, vehicle_extras
+from hailcalc.lines import LABOUR, PARTS, SUBLET, Line, dents
+from hailcalc.matrix import (
+    GridTable,
+    Matrix,
+    MatrixTables,
+    compile_tables,
+    matrix_problem_of_choice,
+    mixed_cells,
+)
+from hailcalc.money import decimals_of, minor_units, money_text, round_half_away, rounded
+from hailcalc.problems import InputError, Place, Problem
+from hailcalc.removal import (
+    OperationRule,
+    RemovalRules,
+    cheapest_set,
+    compile_removal,
+    removal_lines,
+    removal_order,
+)
+from hailcalc.vehicle import PANELS, vin_findings
+
+_PANEL_ORDER = {panel: index for index, panel in enumerate(PANELS)}
+
+
+@dataclass(frozen=True, slots=True)
+class OversizeRule:
+    """Price of one dent beyond the largest coin, minutes exact and as printed."""
+
+    minutes: Fraction
+    per_mm: Fraction
+    minutes_text: str
+    per_mm_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledMatrix:
+    """A matrix ready for pricing: tables, rules and rates, no text left to parse."""
+
+    matrix: Matrix
+    tables: MatrixTables
+    extras: tuple[ExtraRule, ...]
+    removal: RemovalRules
+    oversize: OversizeRule | None
+    compound: bool
+    minimum: int
+
+
+@dataclass(frozen=True, slots=True)
+class PanelResult:
+    """How one panel came out: its count, the band it fell in, and whether it has a price."""
+
+    panel: Panel
+    count: PanelCount
+    grid: str | None
+    band: tuple[int, int] | None
+    base: int | None
+    total: int
+    priced: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Sums of printed lines in minor units; `complete` is False if a panel has no price yet."""
+
+    subtotal: int
+    tax: int
+    total: int
+    deductible: int
+    net: int
+    complete: bool
+
+    def as_json(self, decimals: int) -> dict[str, object]:
+        """The totals as they stand in a sheet's JSON."""
+        names = ("subtotal", "tax", "total", "deductible", "net")
+        sums: dict[str, object] = {
+            name: money_text(getattr(self, name), decimals) for name in names
+        }
+        return sums | {"complete": self.complete}
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A priced claim. `panels` in sheet order; `removal` in order of removal."""
+
+    claim: ClaimFile
+    compiled: CompiledMatrix
+    panels: tuple[PanelResult, ...]
+    removal: tuple[OperationRule, ...]
+    lines: tuple[Line, ...]
+    totals: Totals
+    warnings: tuple[str, ...]
+
+
+def compile_matrix(matrix: Matrix) -> CompiledMatrix:
+    """Compile a checked matrix for pricing."""
+    tables = compile_tables(matrix)
+    oversize = None
+    if matrix.oversize is not None:
+        texts = matrix.oversize.minutes, matrix.oversize.minutes_per_mm
+        oversize = OversizeRule(Fraction(texts[0]), Fraction(texts[1]), *texts)
+    return CompiledMatrix(
+        matrix=matrix,
+        tables=tables,
+        extras=compile_extras(matrix, tables.decimals),
+        removal=compile_removal(matrix, tables),
+        oversize=oversize,
+        compound=matrix.matrix.stacking == "compound",
+        minimum=minor_units(matrix.matrix.minimum, tables.decimals),
+    )
+
+
+def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -> Iterator[Problem]:
+    """Mistakes in a claim that only show against a matrix: sizes, oversize, decimals."""
+    for place, text in _money_figures(parts):
+        if decimals_of(text) > tables.decimals:
+            yield Problem(
+                file,
+                place,
+                f'"{text}"',
+                f"at most {tables.decimals} decimals, as {tables.currency} has",
+            )
+    largest = tables.columns[-1]
+    for position, panel in parts.panels:
+        where: Place = ("panels", position)
+        if panel.access == "plan":
+            yield Problem(
+                file,
+                (*where, "access"),
+                '"plan"',
+                "push, glue or replace: this version plans no access",
+            )
+        for coin in panel.tally:
+            yield from _size_problem((*where, "tally", coin), coin, tables, file)
+        for mark, sizes in panel.marked.items():
+            for coin in sizes.keys() - panel.tally.keys():
+                yield from _size_problem((*where, "marked", mark, coin), coin, tables, file)
+        for index, dent in enumerate(panel.oversize):
+            if dent.mm <= largest.mm:
+                yield Problem(
+                    file,
+                    (*where, "oversize", index, "mm"),
+                    f"{dent.mm} mm",
+                    f"more than the largest column, {largest.name} ({largest.mm} mm); "
+                    "smaller dents belong in the tally",
+                )
+
+
+def _size_problem(place: Place, coin: str, tables: MatrixTables, file: str) -> Iterator[Problem]:
+    if coin in tables.column_of:
+        return
+    names = ", ".join(column.name for column in tables.columns)
+    if any(coin == known.name for known in tables.coins):
+        expected = f"dents beyond {tables.columns[-1].name} under oversize, with their millimetres"
+    else:
+        expected = f"one of the matrix's sizes: {names}"
+    yield Problem(file, place, f'the size "{coin}"', expected)
+
+
+def _money_figures(parts: ClaimParts) -> Iterator[tuple[Place, str]]:
+    if parts.claim is not None:
+        yield ("claim", "deductible"), parts.claim.deductible
+    if parts.vehicle is not None and parts.vehicle.value is not None:
+        yield ("vehicle", "value"), parts.vehicle.value
+    for position, panel in parts.panels:
+        for key, text in (("replace_cost", panel.replace_cost), ("agreed", panel.agreed)):
+            if text is not None:
+                yield ("panels", position, key), text
+    for position, other in parts.other:
+        yield ("other", position, "unit_price"), other.unit_price
+
+
+def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
+    """Price a claim under a matrix.
+
+    Raises InputError with every reason why the claim cannot be priced. A panel beyond the
+    matrix is no such reason: it gets a line without an amount, and `complete` is False.
+    """
+    compiled = matrix if isinstance(matrix, CompiledMatrix) else compile_matrix(matrix)
+    parts = ClaimParts.of(claim)
+    problems = [*claim_problems(parts), *fit_problems(parts, compiled.tables)]
+    if problems:
+        raise InputError(problems)
+    panels, lines = _panels(claim, compiled)
+    lines += vehicle_extras(compiled.extras, claim.vehicle.body, lines, compiled.tables)
+    mask = cheapest_set(compiled.removal, [p.panel.panel for p in panels if _is_pushed(p)])
+    order = removal_order(compiled.removal, mask)
+    lines += removal_lines(order, compiled.tables)
+    lines += [_other_line(other, compiled.tables) for other in claim.other]
+    lines += _minimum_line(lines, compiled)
+    subtotal = _sum(lines)
+    taxes = _tax_lines(lines, compiled)
+    deductible = minor_units(claim.claim.deductible, compiled.tables.decimals)
+    total = subtotal + _sum(taxes)
+    return Estimate(
+        claim=claim,
+        compiled=compiled,
+        panels=panels,
+        removal=tuple(order),
+        lines=(*lines, *taxes),
+        totals=Totals(
+            subtotal=subtotal,
+            tax=_sum(taxes),
+            total=total,
+            deductible=deductible,
+            net=max(0, total - deductible),
+            complete=all(panel.priced for panel in panels),
+        ),
+        warnings=tuple(_warnings(claim, compiled)),
+    )
+
+
+def _sum(lines: Sequence[Line]) -> int:
+    return sum(line.amount for line in lines if line.amount is not None)
+
+
+def _is_pushed(result: PanelResult) -> bool:
+    """Whether a panel needs push access: it is pushed and not all its dents are glue-only."""
+    count = result.count
+    return result.panel.access == "push" and count.all > count.marks.get("glue-only", 0)
+
+
+def _panels(
+    claim: ClaimFile, compiled: CompiledMatrix
+) -> tuple[tuple[PanelResult, ...], list[Line]]:
+    results: list[PanelResult] = []
+    lines: list[Line] = []
+    for panel in sorted(claim.panels, key=lambda panel: _PANEL_ORDER[panel.panel]):
+        result, panel_lines = _price_panel(panel, claim.vehicle.body, compiled)
+        results.append(result)
+        lines += panel_lines
+    return tuple(results), lines
+
+
+def _price_panel(
+    panel: Panel, body: str, compiled: CompiledMatrix
+) -> tuple[PanelResult, list[Line]]:
+    tables = compiled.tables
+    count = count_panel(panel, tables.column_of, tables.columns)
+    index = tables.grid_of.get(panel.panel)
+    grid = None if index is None else tables.grids[index]
+    in_grid = grid is not None and 1 <= count.in_columns <= grid.last
+    band = grid.band(count.in_columns) if grid is not None and in_grid else None
+
+    def result(lines: list[Line], base: int | None) -> tuple[PanelResult, list[Line]]:
+        priced = all(line.amount is not None for line in lines)
+        name = grid.name if grid is not None else None
+        return PanelResult(panel, count, name, band, base, _sum(lines), priced), lines
+
+    if panel.access == "replace":
+        assert panel.replace_cost is not None, "a checked claim has the price of a replacement"
+        words = f"replacement in place of the repair of {dents(count.all)}"
+        return result(
+            [_given_line("body", panel, "Replacement", panel.replace_cost, words, tables)], None
+        )
+    if panel.agreed is not None:
+        words = f"agreed for {dents(count.all)}, in place of base, oversize and extras"
+        line = _given_line("repair", panel, "Agreed price", panel.agreed, words, tables)
+        return result([line], line.amount)
+    if count.all == 0:
+        return result([], None)
+    reason = _not_priced(count, grid, compiled)
+    if reason is not None:
+        return result([Line("repair", panel.panel, "Not priced", None, reason, "")], None)
+    lines: list[Line] = []
+    if grid is not None and count.in_columns:
+        lines.append(_base_line(panel, count, grid, tables))
+    base = lines[0].amount if lines else 0
+    lines += [_oversize_line(panel, mm, compiled) for mm in count.oversize]
+    lines += panel_extras(
+        compiled.extras, panel, count, body, list(lines), tables, compiled.compound
+    )
+    return result(lines, base)
+
+
+def _not_priced(count: PanelCount, grid: GridTable | None, compiled: CompiledMatrix) -> str | None:
+    """Why the matrix has no price for a panel; None if it has one."""
+    if grid is None:
+        return "the matrix has no grid for this panel; agree a price or replace"
+    if count.in_columns > grid.last:
+        return (
+            f"{count.in_columns} dents; the matrix prices up to {grid.last} on this panel; "
+            "agree a price or replace"
+        )
+    if count.oversize and compiled.oversize is None:
+        return (
+            f"{dents(len(count.oversize))} beyond {compiled.tables.columns[-1].name}, which the "
+            "matrix does not price; agree a price or replace"
+        )
+    return None
+
+
+def _given_line(
+    kind: str, panel: Panel, label: str, amount: str, words: str, tables: MatrixTables
+) -> Line:
+    return Line(
+        "body" if kind == "body" else "repair",
+        panel.panel,
+        label,
+        minor_units(amount, tables.decimals),
+        words,
+        amount,
+    )
+
+
+def _base_line(panel: Panel, count: PanelCount, grid: GridTable, tables: MatrixTables) -> Line:
+    """The base of a panel: cells by the mixed rule, at the repair rate if they are minutes."""
+    uses, divisor = mixed_cells(tables.mixed, count.counts)
+    value = sum(use.weight * grid.values[use.dents][use.column] for use in uses)
+    amount = round_half_away(value * tables.base_numerator, divisor * tables.base_denominator)
+    formula = _cells_formula(
+        [(use.weight, _cell_text(use.dents, use.column, grid, tables)) for use in uses]
+    )
+    if divisor > 1:
+        formula = f"({formula}) / {divisor}"
+    if tables.in_minutes:
+        if len(uses) > 1 and divisor == 1:
+            formula = f"({formula})"
+        formula += f" * {money_text(tables.repair_rate, tables.decimals)} / 60"
+    label = "Glue pull" if panel.access == "glue" else "Push"
+    return Line("repair", panel.panel, label, amount, _base_words(count, grid, tables), formula)
+
+
+def _cells_formula(cells: Sequence[tuple[int, str]]) -> str:
+    """Cells with weights as one sum: 34 + 52 - 38, or 3 * 28 + 2 * 36."""
+    text = ""
+    for weight, cell in cells:
+        if text:
+            text += " + " if weight > 0 else " - "
+        text += f"{abs(weight)} * {cell}" if abs(weight) > 1 else cell
+    return text
+
+
+def _cell_text(count: int, column: int, grid: GridTable, tables: MatrixTables) -> str:
+    """A cell as the file has it, or the ramp between two cells as arithmetic."""
+    row = grid.row_of[count]
+    here = grid.texts[row][column]
+    if not tables.ramp or row + 1 == len(grid.bands) or count == grid.bands[row]:
+        return here
+    there = grid.texts[row + 1][column]
+    low, high = grid.bands[row], grid.bands[row + 1]
+    return (
+        here if here == there else f"({here} + ({there} - {here}) * {count - low} / {high - low})"
+    )
+
+
+def _band_words(count: int, grid: GridTable) -> str:
+    low, high = grid.band(count)
+    return f"band {low}" if low == high else f"band {low}–{high}"
+
+
+def _base_words(count: PanelCount, grid: GridTable, tables: MatrixTables) -> str:
+    """Which counts met which bands and columns under the mixed rule."""
+    names = [column.name for column in tables.columns]
+    total = count.in_columns
+    head = f"{dents(total)}, {_band_words(total, grid)}"
+    present = [column for column, number in enumerate(count.counts) if number]
+    if len(present) == 1 and tables.mixed != "each":
+        return f"{head}, {names[present[0]]}"
+    if tables.mixed == "layers":
+        return head + _layer_words(count.counts, names, grid)
+    if tables.mixed == "share":
+        each = ", ".join(f"{count.counts[column]} {names[column]}" for column in present)
+        return f"{head}, by share: {each}"
+    if tables.mixed == "largest":
+        return f"{head}, largest size {names[present[-1]]}"
+    if tables.mixed == "most":
+        most = max(present, key=lambda column: (count.counts[column], column))
+        return f"{head}, most are {names[most]} ({count.counts[most]})"
+    each = "; ".join(
+        f"{count.counts[column]} {names[column]}, {_band_words(count.counts[column], grid)}"
+        for column in present
+    )
+    return f"each size by its own band: {each}"
+
+
+def _layer_words(counts: Sequence[int], names: Sequence[str], grid: GridTable) -> str:
+    """The steps of `layers`: how many dents reach each larger size, from which smaller one."""
+    present = [column for column, number in enumerate(counts) if number]
+    words = f", {names[present[0]]}"
+    for before, column in pairwise(present):
+        reached = sum(counts[column:])
+        larger = " or larger" if column != present[-1] else ""
+        words += (
+            f"; {reached} of {names[column]}{larger}, {_band_words(reached, grid)}: "
+            f"step from {names[before]}"
+        )
+    return words
+
+
+def _oversize_line(panel: Panel, mm: Decimal, compiled: CompiledMatrix) -> Line:
+    rule = compiled.oversize
+    assert rule is not None, "a panel with oversize dents and no rule is not priced"
+    tables = compiled.tables
+    largest = tables.columns[-1]
+    minutes = rule.minutes + rule.per_mm * (Fraction(mm) - Fraction(largest.mm))
+    size = _plain(mm)
+    rate = money_text(tables.repair_rate, tables.decimals)
+    return Line(
+        "oversize",
+        panel.panel,
+        "Oversize dent",
+        rounded(minutes * tables.repair_rate / 60),
+        f"{size} mm, {_plain(mm - largest.mm)} mm beyond {largest.name} ({largest.mm} mm)",
+        f"({rule.minutes_text} + {rule.per_mm_text} * ({size} - {largest.mm})) * {rate} / 60",
+    )
+
+
+def _plain(value: Decimal) -> str:
+    """A decimal without trailing zeros or exponent: 41, 38.5."""
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _other_line(other: OtherLine, tables: MatrixTables) -> Line:
+    amount = other.quantity * minor_units(other.unit_price, tables.decimals)
+    if other.quantity == 1:
+        return Line(other.kind, None, other.label, amount, "as priced", other.unit_price)
+    words = f"{other.quantity} at {other.unit_price}"
+    return Line(
+        other.kind, None, other.label, amount, words, f"{other.quantity} * {other.unit_price}"
+    )
+
+
+def _minimum_line(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]:
+    subtotal = _sum(lines)
+    if not lines or subtotal >= compiled.minimum:
+        return []
+    decimals = compiled.tables.decimals
+    minimum, so_far = money_text(compiled.minimum, decimals), money_text(subtotal, decimals)
+    return [
+        Line(
+            "minimum",
+            None,
+            "Topping up to the minimum",
+            compiled.minimum - subtotal,
+            f"the matrix's minimum for a vehicle, {minimum}, less the lines so far",
+            f"{minimum} - {so_far}" if subtotal >= 0 else f"{minimum} - ({so_far})",
+        )
+    ]
+
+
+def _tax_lines(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]:
+    tax = compiled.matrix.tax
+    decimals = compiled.tables.decimals
+    result: list[Line] = []
+    for name, text, kinds in (
+        ("labour", tax.labour, LABOUR),
+        ("parts", tax.parts, PARTS),
+        ("sublet", tax.sublet, SUBLET),
+    ):
+        taxed = [line for line in lines if line.kind in kinds and line.amount is not None]
+        rate = Fraction(text)
+        if rate == 0 or not taxed:
+            continue
+        base = _sum(taxed)
+        amount = round_half_away(rate.numerator * base, rate.denominator * 100)
+        printed = money_text(base, decimals)
+        words = f"{text} % of the {name} lines, together {printed}"
+        result.append(
+            Line("tax", None, f"Tax on {name}", amount, words, f"{printed} * {text} / 100")
+        )
+    return result
+
+
+def _warnings(claim: ClaimFile, compiled: CompiledMatrix) -> Iterator[str]:
+    yield from matrix_problem_of_choice(claim.claim, compiled.matrix)
+    if claim.vehicle.vin is not None:
+        _, warning = vin_findings(claim.vehicle.vin)
+        if warning:
+            yield warning

@@ -1,0 +1,208 @@
+"""Extras: percentages, minutes or money on top of a panel or the vehicle, under conditions.
+
+Compiled once from the matrix file, so that a shop can add an extra without code. An
+extra's conditions look at the panel (metal, access, paint, which panel, which body) and
+at its dents (a mark, or how they are reached); the *affected* dents are those the
+conditions pick. Percentages work on the panel's printed base and oversize lines (`add`),
+or on those and the extras already printed (`compound`). Amounts in minor units.
+
+How glued dents are counted: on a glued panel all of them, on a pushed panel those marked
+glue-only. An extra that names a mark *and* an access holds only on panels whose own access
+that is, because a tally does not say which dents carry two marks at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from hailcalc.claimfile import Panel
+from hailcalc.counting import PanelCount
+from hailcalc.lines import Line, dents
+from hailcalc.matrix import Extra, Matrix, MatrixTables
+from hailcalc.money import minor_units, money_text, round_half_away, rounded
+
+_PRINTED_ADDENDS = 4
+"""A percentage's base is printed as a sum of its lines up to this many, else as one figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraRule:
+    """One extra, compiled. `rate` is per cent, minutes, or minor units, by `unit`."""
+
+    label: str
+    of: Literal["panel", "affected", "vehicle"]
+    unit: Literal["percent", "minutes", "money"]
+    text: str
+    rate: Fraction
+    per_dent: bool
+    metal: str | None
+    access: str | None
+    repainted: bool | None
+    mark: str | None
+    panels: frozenset[str] | None
+    bodies: frozenset[str] | None
+
+
+def compile_extras(matrix: Matrix, decimals: int) -> tuple[ExtraRule, ...]:
+    """The extras of a checked matrix in file order."""
+    return tuple(_compile(extra, decimals) for extra in matrix.extra)
+
+
+def _compile(extra: Extra, decimals: int) -> ExtraRule:
+    when = extra.when
+    unit: Literal["percent", "minutes", "money"]
+    if extra.percent is not None:
+        unit, text, rate = "percent", extra.percent, Fraction(extra.percent)
+    elif extra.minutes is not None:
+        unit, text, rate = "minutes", extra.minutes, Fraction(extra.minutes)
+    else:
+        assert extra.money is not None, "a checked extra has one amount"
+        unit, text, rate = "money", extra.money, Fraction(minor_units(extra.money, decimals))
+    return ExtraRule(
+        label=extra.label,
+        of=extra.of,
+        unit=unit,
+        text=text,
+        rate=rate,
+        per_dent=extra.per == "dent",
+        metal=when.metal,
+        access=when.access,
+        repainted=when.repainted,
+        mark=when.mark,
+        panels=None if when.panel is None else frozenset(when.panel),
+        bodies=None if when.body is None else frozenset(when.body),
+    )
+
+
+def affected_dents(rule: ExtraRule, panel: Panel, count: PanelCount) -> int:
+    """How many of a panel's dents an extra's mark and access pick; 0 if it holds for none."""
+    if rule.mark is not None:
+        if rule.access is not None and rule.access != panel.access:
+            return 0
+        return count.marks.get(rule.mark, 0)
+    if rule.access is None:
+        return count.all
+    glued = count.all if panel.access == "glue" else count.marks.get("glue-only", 0)
+    return glued if rule.access == "glue" else count.all - glued
+
+
+def _holds(rule: ExtraRule, panel: Panel, body: str) -> bool:
+    return (
+        (rule.metal is None or rule.metal == panel.metal)
+        and (rule.repainted is None or rule.repainted == panel.repainted)
+        and (rule.panels is None or panel.panel in rule.panels)
+        and (rule.bodies is None or body in rule.bodies)
+    )
+
+
+def panel_extras(
+    rules: Sequence[ExtraRule],
+    panel: Panel,
+    count: PanelCount,
+    body: str,
+    base_lines: Sequence[Line],
+    tables: MatrixTables,
+    compound: bool,
+) -> list[Line]:
+    """The extra lines of one priced panel, in file order.
+
+    `base_lines` are its printed base and oversize lines, on which percentages work.
+    """
+    lines: list[Line] = []
+    amounts = [line.amount or 0 for line in base_lines]
+    for rule in rules:
+        if rule.of == "vehicle" or not _holds(rule, panel, body):
+            continue
+        affected = affected_dents(rule, panel, count)
+        if affected == 0:
+            continue
+        if rule.of == "panel" and rule.access not in (None, panel.access):
+            continue
+        line = _panel_line(rule, panel.panel, affected, count.all, amounts, tables)
+        lines.append(line)
+        if compound:
+            amounts.append(line.amount or 0)
+    return lines
+
+
+def _panel_line(
+    rule: ExtraRule,
+    panel: str,
+    affected: int,
+    everything: int,
+    amounts: Sequence[int],
+    tables: MatrixTables,
+) -> Line:
+    if rule.unit != "percent":
+        times = affected if rule.per_dent else 1
+        words = f"{dents(affected)}" if rule.per_dent else "once for the panel"
+        return _fixed_line(rule, panel, times, words, tables)
+    base = sum(amounts)
+    printed, named = _printed_base(amounts, tables.decimals)
+    share = rule.of == "affected" and affected != everything
+    if share:
+        amount = round_half_away(
+            rule.rate.numerator * base * affected, rule.rate.denominator * 100 * everything
+        )
+        words = f"{rule.text} % of {named} for {affected} of {everything} dents"
+        formula = f"{printed} * {rule.text} / 100 * {affected} / {everything}"
+    else:
+        amount = round_half_away(rule.rate.numerator * base, rule.rate.denominator * 100)
+        words = f"{rule.text} % of {named}"
+        if rule.of == "affected":
+            words += f", all {everything} dents" if everything > 1 else ", its only dent"
+        formula = f"{printed} * {rule.text} / 100"
+    return Line("extra", panel, rule.label, amount, words, formula)
+
+
+def _printed_base(amounts: Sequence[int], decimals: int) -> tuple[str, str]:
+    """The figure that a percentage works on, as arithmetic and in words."""
+    texts = [money_text(amount, decimals) for amount in amounts]
+    if len(texts) == 1:
+        return texts[0], "the line above"
+    if len(texts) <= _PRINTED_ADDENDS:
+        return f"({' + '.join(texts)})", "the panel's lines so far"
+    return money_text(sum(amounts), decimals), f"the panel's {len(texts)} lines so far"
+
+
+def _fixed_line(
+    rule: ExtraRule, panel: str | None, times: int, words: str, tables: MatrixTables
+) -> Line:
+    factor = f"{times} * " if times != 1 else ""
+    if rule.unit == "minutes":
+        rate = money_text(tables.repair_rate, tables.decimals)
+        amount = rounded(rule.rate * times * tables.repair_rate / 60)
+        words = f"{rule.text} min, {words}"
+        formula = f"{factor}{rule.text} * {rate} / 60"
+    else:
+        amount = rounded(rule.rate * times)
+        formula = f"{factor}{rule.text}"
+    return Line("extra", panel, rule.label, amount, words, formula)
+
+
+def vehicle_extras(
+    rules: Sequence[ExtraRule], body: str, lines: Sequence[Line], tables: MatrixTables
+) -> list[Line]:
+    """Extras on the whole vehicle: percentages of all its priced repair lines, or fixed sums."""
+    amounts = [line.amount for line in lines if line.kind == "repair" and line.amount is not None]
+    if not amounts:
+        return []
+    base = sum(amounts)
+    result: list[Line] = []
+    for rule in rules:
+        if rule.of != "vehicle" or (rule.bodies is not None and body not in rule.bodies):
+            continue
+        if rule.unit != "percent":
+            result.append(_fixed_line(rule, None, 1, "once for the vehicle", tables))
+            continue
+        amount = round_half_away(rule.rate.numerator * base, rule.rate.denominator * 100)
+        total = money_text(base, tables.decimals)
+        how_many = f"the {len(amounts)} repair lines" if len(amounts) > 1 else "the repair line"
+        words = f"{rule.text} % of {how_many}, together {total}"
+        result.append(
+            Line("extra", None, rule.label, amount, words, f"{total} * {rule.text} / 100")
+        )
+    return result

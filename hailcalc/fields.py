@@ -1,0 +1,101 @@
+"""The kinds of value that claim and matrix files are made of.
+
+Every figure that leads to money is a decimal *string* in a file and stays that
+string in the model, so that a file read and written again is the same file; it
+becomes an exact number only where it is compiled or priced. Each kind carries the
+words that an error uses for what was expected (`EXPECTED`, by pattern).
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
+from pydantic_core import PydanticCustomError
+
+_UNSIGNED = r"^[0-9]{1,10}(\.[0-9]{1,4})?$"
+_SIGNED = r"^-?[0-9]{1,10}(\.[0-9]{1,4})?$"
+_ONE_LINE = r"^[^\p{C}\p{Zl}\p{Zp}]*$"
+_NAME = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+
+EXPECTED: dict[str, str] = {
+    _UNSIGNED: 'a decimal string of zero or more with a point, such as "84.50"',
+    _SIGNED: 'a decimal string with a point, such as "84.50" or "-5"',
+    _ONE_LINE: "one line of text without control or invisible characters",
+    _NAME: "lower-case letters, digits and single hyphens",
+}
+"""What each pattern means, in the words of an error message."""
+
+Unsigned = Annotated[str, Field(pattern=_UNSIGNED)]
+Signed = Annotated[str, Field(pattern=_SIGNED)]
+Text = Annotated[str, Field(max_length=200, pattern=_ONE_LINE)]
+Title = Annotated[str, Field(min_length=1, max_length=200, pattern=_ONE_LINE)]
+Note = Annotated[str, Field(max_length=2000, pattern=_ONE_LINE)]
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_NAME)]
+Count = Annotated[int, Field(strict=True, ge=0, le=9999)]
+Flag = Annotated[bool, Field(strict=True)]
+
+
+class FileModel(BaseModel):
+    """A table of a file: frozen, and unknown keys are errors."""
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", ser_json_inf_nan="strings", hide_input_in_errors=True
+    )
+
+
+def _iso_date(value: object) -> object:
+    # Only a calendar date: pydantic alone would take a number for seconds since 1970.
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and len(value) == 10:
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            pass
+    raise PydanticCustomError("expected", "a date such as 2026-05-19 (ISO 8601)")
+
+
+Day = Annotated[date, BeforeValidator(_iso_date)]
+
+
+def _number(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
+        raise PydanticCustomError("expected", "a number")
+    # Through the shortest text of a float, so that 17.91 is exactly 17.91.
+    return value if isinstance(value, Decimal) else Decimal(str(value))
+
+
+def _as_json_number(value: Decimal) -> int | float:
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+Number = Annotated[
+    Decimal, BeforeValidator(_number), PlainSerializer(_as_json_number, return_type=int | float)
+]
+Millimetres = Annotated[Number, Field(gt=0, le=500, decimal_places=3)]
+"""Size of a dent: a JSON number of millimetres, kept to the micrometre."""
+
+
+def _cell(value: object) -> object:
+    """A cell of a grid: a whole number, or a decimal string."""
+    if isinstance(value, int) and not isinstance(value, bool):
+        if 0 <= value <= 10**8:
+            return value
+    elif isinstance(value, str) and len(value) <= 15:
+        whole, _, decimals = value.partition(".")
+        if whole.isascii() and whole.isdigit() and (decimals.isdigit() or whole == value):
+            return value
+    raise PydanticCustomError(
+        "expected", 'a whole number from 0, or a decimal string such as "22.50"'
+    )
+
+
+Cell = Annotated[int | str, BeforeValidator(_cell)]
+
+
+def as_json(model: BaseModel) -> dict[str, Any]:
+    """A file model as JSON values, exactly the keys that were given."""
+    return model.model_dump(mode="json", exclude_unset=True, by_alias=True)

@@ -1,0 +1,132 @@
+"""From files on disk to a claim and a compiled matrix that fit each other.
+
+Reads the claim file, adds the panels of CSV counts, finds the matrix, and checks all of
+it; the mistakes of all files are collected and raised together, each naming its own file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
+from hailcalc.coins import COIN_SETS
+from hailcalc.counting import panels_from_dents, panels_from_tallies
+from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
+from hailcalc.files import load_matrix, matrices_folder, matrix_by_name, read_matrices, read_text
+from hailcalc.matrix import Matrix, choose_matrix
+from hailcalc.problems import InputError, Problem
+from hailcalc.reading import load_json
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """A claim and the matrix that prices it."""
+
+    claim: ClaimFile
+    compiled: CompiledMatrix
+
+
+def take_in(
+    claim: Path,
+    matrix: str | None = None,
+    tallies: Path | None = None,
+    dents: Path | None = None,
+) -> Intake:
+    """Read a claim file with its counts and matrix.
+
+    `matrix` is a name or a file and goes before the claim's own choice. Raises InputError with
+    every mistake of every file.
+    """
+    problems: list[Problem] = []
+    data = _attempt(lambda: load_json(read_text(claim), str(claim)), problems)
+    alone = None if data is None else claim_from_data(data, str(claim))
+    chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim)), problems)
+    compiled = None if chosen is None else compile_matrix(chosen)
+    coins = _coin_names(compiled)
+    added: list[tuple[str, dict[str, Any]]] = []
+    for path, read in (
+        (tallies, lambda text, file: panels_from_tallies(text, coins, file)),
+        (dents, panels_from_dents),
+    ):
+        if path is not None:
+            added += _from_csv(path, read, problems)
+    if alone is not None:
+        reading = claim_from_data(_with_panels(data, added), str(claim)) if added else alone
+        found = list(reading.problems)
+        if compiled is not None:
+            found += fit_problems(reading.parts, compiled.tables, str(claim))
+        problems += [_at_home(problem, data, added) for problem in found]
+        if reading.claim is not None and compiled is not None and not problems:
+            return Intake(reading.claim, compiled)
+    raise InputError(problems)
+
+
+def _attempt(action: Callable[[], Any], problems: list[Problem]) -> Any:
+    """The result of `action`, or None with its problems added to the list."""
+    try:
+        return action()
+    except InputError as error:
+        problems += error.problems
+        return None
+
+
+def _coin_names(compiled: CompiledMatrix | None) -> list[str]:
+    """Coins that a CSV may have as columns; all known ones while the matrix is not known."""
+    if compiled is None:
+        return [coin.name for coins in COIN_SETS.values() for coin in coins]
+    return [coin.name for coin in compiled.tables.coins]
+
+
+def _from_csv(
+    path: Path, read: Callable[[str, str], list[dict[str, Any]]], problems: list[Problem]
+) -> list[tuple[str, dict[str, Any]]]:
+    panels = _attempt(lambda: read(read_text(path), str(path)), problems)
+    return [(str(path), panel) for panel in panels or ()]
+
+
+def _with_panels(data: Any, added: list[tuple[str, dict[str, Any]]]) -> Any:
+    if not isinstance(data, dict) or not isinstance(data.get("panels", []), list):
+        return data
+    return data | {"panels": [*data.get("panels", []), *(panel for _, panel in added)]}
+
+
+def _at_home(problem: Problem, data: Any, added: list[tuple[str, dict[str, Any]]]) -> Problem:
+    """A problem of a panel that came from a CSV, named by that file and the panel."""
+    if len(problem.where) < 2 or problem.where[0] != "panels":
+        return problem
+    index = problem.where[1]
+    own = len(data.get("panels", []))
+    if not isinstance(index, int) or index < own or index - own >= len(added):
+        return problem
+    file, panel = added[index - own]
+    return replace(problem, file=file, where=(f"panel {panel['panel']}", *problem.where[2:]))
+
+
+def matrix_named(matrix: str) -> Matrix:
+    """A matrix by name or by file (a path, or anything that ends in .toml). Raises InputError."""
+    if matrix.endswith(".toml") or "/" in matrix:
+        return load_matrix(Path(matrix))
+    return matrix_by_name(matrix, matrices_folder())
+
+
+def _matrix_for(reading: ClaimReading | None, matrix: str | None, file: str) -> Matrix | None:
+    """The matrix named on the command line, by the claim, or by insurer and date of loss."""
+    if matrix is not None:
+        return matrix_named(matrix)
+    folder = matrices_folder()
+    if reading is None:
+        return None
+    if reading.parts.matrix is not None:
+        return matrix_by_name(reading.parts.matrix, folder)
+    if reading.parts.claim is None:
+        return None
+    readings = [found for _, found in read_matrices(folder)]
+    broken = [problem for found in readings for problem in found.problems]
+    if broken:
+        # A broken file might be the one that fits, so none is chosen until it is mended.
+        raise InputError(broken)
+    matrices = [found.matrix for found in readings if found.matrix is not None]
+    return choose_matrix(reading.parts.claim, None, matrices, file)

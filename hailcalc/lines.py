@@ -1,0 +1,53 @@
+"""Lines of a claim sheet: what is charged, how much, and the figures that make the amount.
+
+An amount is in minor units; None means not priced. `words` say which rule and which
+counts; `formula` is plain arithmetic (+ - * / and brackets) whose exact value, rounded
+half away from zero to the currency's minor unit, is the amount: an adjuster can type it
+into a pocket calculator. Every figure in it stands on the same sheet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from hailcalc.money import money_text
+
+Kind = Literal[
+    "repair", "oversize", "extra", "removal", "fastener", "part", "sublet", "refinish", "body",
+    "minimum", "tax",
+]  # fmt: skip
+
+LABOUR = frozenset({"repair", "oversize", "extra", "removal", "refinish", "body", "minimum"})
+PARTS = frozenset({"part", "fastener"})
+SUBLET = frozenset({"sublet"})
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One printed line. `panel` is None for what belongs to the whole vehicle."""
+
+    kind: Kind
+    panel: str | None
+    label: str
+    amount: int | None
+    words: str
+    formula: str
+
+    def as_json(self, decimals: int) -> dict[str, object]:
+        """The line as it stands in a sheet's JSON."""
+        because: dict[str, str] = {"words": self.words}
+        if self.formula:
+            because["formula"] = self.formula
+        return {
+            "kind": self.kind,
+            "panel": self.panel,
+            "label": self.label,
+            "amount": None if self.amount is None else money_text(self.amount, decimals),
+            "because": because,
+        }
+
+
+def dents(count: int) -> str:
+    """1 dent, 2 dents."""
+    return "1 dent" if count == 1 else f"{count} dents"

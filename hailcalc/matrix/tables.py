@@ -1,0 +1,198 @@
+"""The compiled matrix: integer tables that every pricing path reads.
+
+`GridTable.values[n][k]` is the cell for a count of n dents in column k (n from 0 to
+`last`, row 0 all zeros), as an integer over the matrix-wide `scale`; ramps are already
+worked out, so a count is an index and nothing is interpolated while pricing. A base
+amount in minor units is values · `base_numerator` / `base_denominator`, rounded once.
+
+The rule for several sizes on one panel is written once, in `mixed_cells`: each of the
+five rules is a weighted sum of cells over a divisor. The single-vehicle path prints
+those cells, the many-vehicle path only adds them up.
+
+Promise of the rules (cells do not fall down or along): under `layers` one more dent, or
+a larger one, never lowers the base, because a step from size to size does not fall as
+the count grows; under `each` too, dent by dent. Under `share` one more small dent on a
+panel of large ones can lower the mean, under `most` it can change which class leads, so
+neither promises it. Under `largest` the class never shrinks and the count never falls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from math import lcm
+from typing import NamedTuple
+
+from hailcalc.coins import Coin
+from hailcalc.matrix.model import Grid, Matrix, Mixed, coin_set
+from hailcalc.money import currency_decimals, minor_units
+
+
+class CellUse(NamedTuple):
+    """A cell that a mixed rule takes: weight × the cell for so many `dents` in `column`."""
+
+    weight: int
+    dents: int
+    column: int
+
+
+@dataclass(frozen=True, slots=True)
+class GridTable:
+    """One grid, by count."""
+
+    name: str
+    bands: tuple[int, ...]
+    last: int
+    texts: tuple[tuple[str, ...], ...]
+    """The cells as the file has them, for print."""
+    values: tuple[tuple[int, ...], ...]
+    """values[n][k] over the matrix's scale."""
+    row_of: tuple[int, ...]
+    """The row whose band holds a count; row_of[0] is -1."""
+
+    def band(self, count: int) -> tuple[int, int]:
+        """Lowest and highest count of the band that holds `count` (1 to `last`)."""
+        row = self.row_of[count]
+        high = self.bands[row + 1] - 1 if row + 1 < len(self.bands) else self.last
+        return self.bands[row], high
+
+
+@dataclass(frozen=True, slots=True)
+class MatrixTables:
+    """A matrix's grids and units, compiled. Money in minor units, minutes over `scale`."""
+
+    currency: str
+    decimals: int
+    coins: tuple[Coin, ...]
+    columns: tuple[Coin, ...]
+    column_of: dict[str, int]
+    """Column in which a tally's coin counts; coins beyond the largest column are absent."""
+    grids: tuple[GridTable, ...]
+    grid_of: dict[str, int]
+    mixed: Mixed
+    ramp: bool
+    in_minutes: bool
+    scale: int
+    base_numerator: int
+    base_denominator: int
+    repair_rate: int
+    removal_rate: int
+
+
+def compile_tables(matrix: Matrix) -> MatrixTables:
+    """Compile the grids of a checked matrix."""
+    header = matrix.matrix
+    decimals = currency_decimals(header.currency)
+    assert decimals is not None, "a checked matrix has a known currency"
+    coins = coin_set(header)
+    columns = tuple(coin for coin in coins if coin.name in header.columns)
+    ramp = header.within_band == "ramp"
+    scale = _common_scale(matrix.grid, ramp)
+    repair_rate = minor_units(matrix.rates.repair, decimals)
+    in_minutes = header.cells == "minutes"
+    return MatrixTables(
+        currency=header.currency,
+        decimals=decimals,
+        coins=coins,
+        columns=columns,
+        column_of={
+            coin.name: column for coin in coins if (column := _covering(coin, columns)) is not None
+        },
+        grids=tuple(_grid_table(grid, ramp, scale) for grid in matrix.grid),
+        grid_of={panel: i for i, grid in enumerate(matrix.grid) for panel in grid.panels},
+        mixed=header.mixed,
+        ramp=ramp,
+        in_minutes=in_minutes,
+        scale=scale,
+        base_numerator=repair_rate if in_minutes else 10**decimals,
+        base_denominator=60 * scale if in_minutes else scale,
+        repair_rate=repair_rate,
+        removal_rate=minor_units(matrix.rates.removal, decimals),
+    )
+
+
+def _covering(coin: Coin, columns: Sequence[Coin]) -> int | None:
+    return next((k for k, column in enumerate(columns) if column.mm >= coin.mm), None)
+
+
+def _common_scale(grids: Sequence[Grid], ramp: bool) -> int:
+    """The smallest integer over which every cell of every count is an integer."""
+    scale = 1
+    for grid in grids:
+        for cells in grid.rows:
+            for cell in cells:
+                scale = lcm(scale, Fraction(cell).denominator)
+    if ramp:
+        widths = [b - a for grid in grids for a, b in pairwise(grid.bands)]
+        scale *= lcm(1, *widths)
+    return scale
+
+
+def _grid_table(grid: Grid, ramp: bool, scale: int) -> GridTable:
+    rows = [[int(Fraction(cell) * scale) for cell in cells] for cells in grid.rows]
+    row_of = [-1]
+    values = [tuple(0 for _ in rows[0])]
+    for count in range(1, grid.last + 1):
+        row = row_of[-1]
+        if row + 1 < len(grid.bands) and count >= grid.bands[row + 1]:
+            row += 1
+        row_of.append(row)
+        cells = rows[row]
+        if ramp and row + 1 < len(rows):
+            low, width = grid.bands[row], grid.bands[row + 1] - grid.bands[row]
+            cells = [
+                here + (there - here) * (count - low) // width
+                for here, there in zip(cells, rows[row + 1], strict=True)
+            ]
+        values.append(tuple(cells))
+    return GridTable(
+        name=grid.name,
+        bands=grid.bands,
+        last=grid.last,
+        texts=tuple(tuple(str(cell) for cell in cells) for cells in grid.rows),
+        values=tuple(values),
+        row_of=tuple(row_of),
+    )
+
+
+def mixed_cells(mixed: Mixed, counts: Sequence[int]) -> tuple[list[CellUse], int]:
+    """Cells, with weights, and the divisor that price `counts` (by column, ascending size).
+
+    The base is Σ weight · values[dents][column] / divisor. No cells if there are no dents.
+    """
+    total = sum(counts)
+    if total == 0:
+        return [], 1
+    present = [column for column, count in enumerate(counts) if count]
+    if mixed == "layers":
+        return _layers(counts), 1
+    if mixed == "share":
+        return [CellUse(counts[column], total, column) for column in present], total
+    if mixed == "each":
+        return [CellUse(1, counts[column], column) for column in present], 1
+    if mixed == "largest":
+        return [CellUse(1, total, present[-1])], 1
+    most = max(present, key=lambda column: (counts[column], column))
+    return [CellUse(1, total, most)], 1
+
+
+def _layers(counts: Sequence[int]) -> list[CellUse]:
+    """All dents in the first column, then for each larger column the step up to it.
+
+    Steps at one and the same count cancel, so neighbours with equal counts fall together.
+    """
+    uses: list[CellUse] = []
+    remaining = sum(counts)
+    for column, count in enumerate(counts):
+        if uses and uses[-1].dents == remaining:
+            uses[-1] = CellUse(1, remaining, column)
+        else:
+            if uses:
+                uses.append(CellUse(-1, remaining, column - 1))
+            uses.append(CellUse(1, remaining, column))
+        remaining -= count
+        if remaining == 0:
+            break
+    return uses

@@ -1,0 +1,136 @@
+"""What the command line prints: plain text in aligned columns.
+
+Money as plain decimal strings with a point, so that output can be piped and compared;
+locales are for the claim sheet. The last column is free text and is never cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from hailcalc.estimate import Estimate
+from hailcalc.matrix import Extra, Grid, Matrix, MatrixReading
+from hailcalc.money import money_text
+from hailcalc.vehicle import PANEL_LABELS
+
+
+def columns_text(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> str:
+    """Rows as aligned columns two blanks apart; columns in `right` are set flush right."""
+    rights = set(right)
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = (
+        "  ".join(
+            cell.rjust(width) if k in rights else cell.ljust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    )
+    return "\n".join(lines) + "\n"
+
+
+def estimate_text(estimate: Estimate, labels: str = "us") -> str:
+    """Lines and totals of an estimate."""
+    names = PANEL_LABELS[labels]
+    tables = estimate.compiled.tables
+    header = estimate.compiled.matrix.matrix
+    claim, vehicle = estimate.claim.claim, estimate.claim.vehicle
+    head = (
+        f"Claim {claim.number}, {vehicle.body}, loss of {claim.date_of_loss}; "
+        f"matrix {header.name} revision {header.revision}\n\n"
+    )
+    rows = [["Panel", "Line", tables.currency, "Because"]]
+    before: str | None = None
+    for line in estimate.lines:
+        panel = names[line.panel] if line.panel else "Vehicle"
+        amount = "no price" if line.amount is None else money_text(line.amount, tables.decimals)
+        because = line.words + (f" = {line.formula}" if line.formula else "")
+        rows.append([panel if panel != before else "", line.label, amount, because])
+        before = panel
+    totals = estimate.totals
+    rows.append(["", "", "", ""])
+    sums = [
+        ("Subtotal", totals.subtotal),
+        ("Tax", totals.tax),
+        ("Total", totals.total),
+        ("Deductible", totals.deductible),
+        ("Net", totals.net),
+    ]
+    for label, amount_due in sums:
+        rows.append(["", label, money_text(amount_due, tables.decimals), ""])
+    if not totals.complete:
+        rows[-1][-1] = "incomplete: without the panels that have no price yet"
+    return head + columns_text(rows, right=[2])
+
+
+def matrices_text(readings: Sequence[tuple[Path, MatrixReading]]) -> str:
+    """One row a matrix file."""
+    rows = [["Name", "Revision", "Currency", "Insurer", "Dates of loss", "Title"]]
+    for path, reading in readings:
+        if reading.matrix is None:
+            rows.append([path.stem, "", "", "", "", f"{len(reading.problems)} mistakes"])
+            continue
+        header = reading.matrix.matrix
+        dates = f"{header.effective} to {header.until or 'further notice'}"
+        owner = header.insurer or "(the shop's own)"
+        revision = str(header.revision)
+        rows.append([header.name, revision, header.currency, owner, dates, header.title])
+    return columns_text(rows)
+
+
+def matrix_text(matrix: Matrix, labels: str = "us") -> str:
+    """A matrix as tables."""
+    header = matrix.matrix
+    dates = f"{header.effective} to {header.until or 'further notice'}"
+    parts = [
+        f"{header.name}, revision {header.revision}: {header.title}\n"
+        f"Insurer {header.insurer or '(the shop’s own)'}; dates of loss {dates}\n"
+        f"Cells in {header.cells}, {header.currency}; several sizes: {header.mixed}; "
+        f"within a band: {header.within_band}; extras: {header.stacking}\n"
+        f"Rates an hour: repair {matrix.rates.repair}, removal {matrix.rates.removal}; "
+        f"minimum {header.minimum}\n"
+    ]
+    parts += [_grid_text(grid, header.columns, labels) for grid in matrix.grid]
+    if matrix.oversize is not None:
+        over = matrix.oversize
+        parts.append(
+            f"Oversize dent: {over.minutes} min, and {over.minutes_per_mm} min for every mm "
+            f"beyond {header.columns[-1]}\n"
+        )
+    if matrix.extra:
+        rows = [["Extra", "Amount", "Of", "When"], *map(_extra_row, matrix.extra)]
+        parts.append(columns_text(rows))
+    if matrix.removal:
+        rows = [["Removal & refit", "min", "After", "Opens", "Caution"]]
+        for op in matrix.removal:
+            rows.append([op.id, op.minutes, " ".join(op.after), " ".join(op.opens), op.caution])
+        parts.append(columns_text(rows, right=[1]))
+    tax = matrix.tax
+    parts.append(f"Tax in percent: labour {tax.labour}, parts {tax.parts}, sublet {tax.sublet}\n")
+    return "\n".join(parts)
+
+
+def _grid_text(grid: Grid, columns: Sequence[str], labels: str) -> str:
+    names = ", ".join(PANEL_LABELS[labels][panel] for panel in grid.panels)
+    rows = [["dents", *columns]]
+    ends = [*(band - 1 for band in grid.bands[1:]), grid.last]
+    for low, high, cells in zip(grid.bands, ends, grid.rows, strict=True):
+        band = str(low) if low == high else f"{low}-{high}"
+        rows.append([band, *map(str, cells)])
+    return f"Grid {grid.name}: {names}\n" + columns_text(rows, right=range(len(columns) + 1))
+
+
+def _extra_row(extra: Extra) -> list[str]:
+    if extra.percent is not None:
+        amount = f"{extra.percent} %"
+    elif extra.minutes is not None:
+        amount = f"{extra.minutes} min"
+    else:
+        amount = f"{extra.money}"
+    if extra.per is not None:
+        amount += f" a {extra.per}"
+    conditions = []
+    for key, value in extra.when.model_dump(exclude_none=True).items():
+        text = "/".join(value) if isinstance(value, tuple) else str(value).lower()
+        conditions.append(f"{key} {text}")
+    return [extra.label, amount, extra.of, ", ".join(conditions) or "always"]
