@@ -56,7 +56,7 @@ class GroundPoint(FileModel):
 class ClaimHeader(FileModel):
     """Who claims what from whom."""
 
-    number: Title
+    number: Annotated[Title, Field(max_length=60)]
     date_of_loss: Day
     insurer: Text | None = None
     customer: Text | None = None

@@ -334,7 +334,7 @@ def _base_line(panel: Panel, count: PanelCount, grid: GridTable, tables: MatrixT
     if divisor > 1:
         formula = f"({formula}) / {divisor}"
     if tables.in_minutes:
-        if len(uses) > 1 and divisor == 1:
+        if " + " in formula and divisor == 1 and len(uses) > 1:
             formula = f"({formula})"
         formula += f" * {money_text(tables.repair_rate, tables.decimals)} / 60"
     label = "Glue pull" if panel.access == "glue" else "Push"
@@ -342,13 +342,21 @@ def _base_line(panel: Panel, count: PanelCount, grid: GridTable, tables: MatrixT
 
 
 def _cells_formula(cells: Sequence[tuple[int, str]]) -> str:
-    """Cells with weights as one sum: 34 + 52 - 38, or 3 * 28 + 2 * 36."""
-    text = ""
+    """Cells with weights as one sum: 117 + (69 - 58), or 3 * 28 + 2 * 36.
+
+    A cell taken away stands with the larger one that follows it, as the step that it is.
+    """
+    terms: list[str] = []
+    taken = ""
     for weight, cell in cells:
-        if text:
-            text += " + " if weight > 0 else " - "
-        text += f"{abs(weight)} * {cell}" if abs(weight) > 1 else cell
-    return text
+        if weight < 0:
+            taken = cell
+        elif taken:
+            terms.append(f"({cell} - {taken})")
+            taken = ""
+        else:
+            terms.append(f"{weight} * {cell}" if weight > 1 else cell)
+    return " + ".join(terms)
 
 
 def _cell_text(count: int, column: int, grid: GridTable, tables: MatrixTables) -> str:

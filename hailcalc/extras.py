@@ -27,6 +27,8 @@ from hailcalc.money import minor_units, money_text, round_half_away, rounded
 _PRINTED_ADDENDS = 4
 """A percentage's base is printed as a sum of its lines up to this many, else as one figure."""
 
+_KIND_WORDS = {"repair": "the base", "oversize": "oversize", "extra": "the extras so far"}
+
 
 @dataclass(frozen=True, slots=True)
 class ExtraRule:
@@ -112,19 +114,21 @@ def panel_extras(
     `base_lines` are its printed base and oversize lines, on which percentages work.
     """
     lines: list[Line] = []
-    amounts = [line.amount or 0 for line in base_lines]
+    worked_on = list(base_lines)
     for rule in rules:
         if rule.of == "vehicle" or not _holds(rule, panel, body):
             continue
         affected = affected_dents(rule, panel, count)
-        if affected == 0:
+        if rule.of == "panel":
+            # Here access is the panel's own, whatever way single dents are reached.
+            if rule.access not in (None, panel.access) or (rule.mark and not affected):
+                continue
+        elif not affected:
             continue
-        if rule.of == "panel" and rule.access not in (None, panel.access):
-            continue
-        line = _panel_line(rule, panel.panel, affected, count.all, amounts, tables)
+        line = _panel_line(rule, panel.panel, affected, count.all, worked_on, tables)
         lines.append(line)
         if compound:
-            amounts.append(line.amount or 0)
+            worked_on.append(line)
     return lines
 
 
@@ -133,15 +137,15 @@ def _panel_line(
     panel: str,
     affected: int,
     everything: int,
-    amounts: Sequence[int],
+    worked_on: Sequence[Line],
     tables: MatrixTables,
 ) -> Line:
     if rule.unit != "percent":
         times = affected if rule.per_dent else 1
         words = f"{dents(affected)}" if rule.per_dent else "once for the panel"
         return _fixed_line(rule, panel, times, words, tables)
-    base = sum(amounts)
-    printed, named = _printed_base(amounts, tables.decimals)
+    base = sum(line.amount or 0 for line in worked_on)
+    printed, named = _printed_base(worked_on, tables.decimals)
     share = rule.of == "affected" and affected != everything
     if share:
         amount = round_half_away(
@@ -158,14 +162,16 @@ def _panel_line(
     return Line("extra", panel, rule.label, amount, words, formula)
 
 
-def _printed_base(amounts: Sequence[int], decimals: int) -> tuple[str, str]:
-    """The figure that a percentage works on, as arithmetic and in words."""
-    texts = [money_text(amount, decimals) for amount in amounts]
+def _printed_base(lines: Sequence[Line], decimals: int) -> tuple[str, str]:
+    """The figure that a percentage works on, as arithmetic and in words: the lines it sums."""
+    texts = [money_text(line.amount or 0, decimals) for line in lines]
+    kinds = dict.fromkeys(line.kind for line in lines)
+    named = " and ".join(_KIND_WORDS[kind] for kind in kinds)
     if len(texts) == 1:
-        return texts[0], "the line above"
+        return texts[0], named
     if len(texts) <= _PRINTED_ADDENDS:
-        return f"({' + '.join(texts)})", "the panel's lines so far"
-    return money_text(sum(amounts), decimals), f"the panel's {len(texts)} lines so far"
+        return f"({' + '.join(texts)})", named
+    return money_text(sum(line.amount or 0 for line in lines), decimals), f"{named} together"
 
 
 def _fixed_line(

@@ -1,0 +1,51 @@
+"""The sheet's fonts: IBM Plex Sans Condensed, from its PyPI package, embedded in the PDF.
+
+Static weights, all digits of one width, the whole Latin alphabet. Widths are in thousandths
+of the font size. `unprintable` finds characters that the fonts do not have, so that a text
+is refused before drawing rather than printed with holes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+REGULAR = "SheetRegular"
+BOLD = "SheetBold"
+_FILES = {REGULAR: "IBMPlexSansCondensed-Regular.ttf", BOLD: "IBMPlexSansCondensed-SemiBold.ttf"}
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """Advance widths by character code."""
+
+    widths: dict[int, float]
+    missing: float
+
+    def width(self, text: str, size: float) -> float:
+        """Width of `text` in points at `size` points."""
+        widths, missing = self.widths, self.missing
+        return sum(widths.get(ord(char), missing) for char in text) * size / 1000
+
+
+@cache
+def faces() -> dict[str, Face]:
+    """The registered faces by name; registering happens once a process."""
+    import fontpkg_ibm_plex_sans_condensed as plex
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    found: dict[str, Face] = {}
+    for name, file in _FILES.items():
+        font = TTFont(name, str(plex.ROOT / "files" / file))
+        pdfmetrics.registerFont(font)
+        face = font.face  # type: ignore[attr-defined]
+        known = {code: face.charWidths[code] for code in face.charToGlyph}
+        found[name] = Face(known, face.defaultWidth)
+    return found
+
+
+def unprintable(text: str) -> list[str]:
+    """The characters of `text` that the sheet's fonts lack, each once."""
+    widths = faces()[REGULAR].widths
+    return [char for char in dict.fromkeys(text) if ord(char) not in widths]

@@ -1,0 +1,404 @@
+"""A small page setter: text, rules and tables flow down pages; drawing comes afterwards.
+
+Points, origin at the bottom left. `Flow` only collects marks page by page (so the number
+of pages is known before anything is drawn); `draw` puts them on a reportlab canvas.
+Tables break between rows and repeat their heading; a row taller than a page breaks inside.
+Direct canvas drawing rather than a general layout engine: a sheet is all short strings at
+known places, and measuring them by their widths is all that is needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+from hailcalc.sheet.fonts import BOLD, REGULAR, faces
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+Align = Literal["left", "right", "center"]
+
+INK = 0.0
+SOFT = 0.36
+RULE = 0.70
+TINT = 0.945
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How text looks: face, size, line height, grey (0 is black)."""
+
+    face: str = REGULAR
+    size: float = 8.5
+    leading: float = 11.0
+    grey: float = INK
+
+
+BODY = Style()
+BODY_BOLD = Style(face=BOLD)
+SMALL = Style(size=7.5, leading=9.6, grey=SOFT)
+SMALL_INK = Style(size=7.5, leading=9.6)
+HEAD = Style(face=BOLD, size=7.5, leading=9.6, grey=SOFT)
+SECTION = Style(face=BOLD, size=11.5, leading=15)
+
+
+@dataclass(frozen=True, slots=True)
+class TextMark:
+    """A string at a place."""
+
+    x: float
+    y: float
+    text: str
+    face: str
+    size: float
+    grey: float
+
+
+@dataclass(frozen=True, slots=True)
+class RuleMark:
+    """A straight line."""
+
+    x: float
+    y: float
+    x2: float
+    y2: float
+    width: float
+    grey: float
+
+
+@dataclass(frozen=True, slots=True)
+class BoxMark:
+    """A rectangle, filled and without border, or with a border and not filled."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    fill: float | None
+    stroke: float | None
+
+
+Mark = TextMark | RuleMark | BoxMark
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Text of a table cell: paragraphs, each with a style, wrapped to the column."""
+
+    paragraphs: tuple[tuple[str, Style], ...]
+
+    @classmethod
+    def of(cls, text: str, style: Style = BODY) -> Cell:
+        """A cell of one paragraph."""
+        return cls(((text, style),))
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table's column: heading, width in points, side on which its text stands."""
+
+    title: str
+    width: float
+    align: Align = "left"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A table's row. `with_next` keeps it on the page of the row after it."""
+
+    cells: tuple[Cell, ...]
+    with_next: bool = False
+    tinted: bool = False
+    ruled: bool = True
+
+
+def text_width(text: str, style: Style) -> float:
+    """Width in points."""
+    return faces()[style.face].width(text, style.size)
+
+
+def wrap(text: str, style: Style, width: float) -> list[str]:
+    """Lines of `text` no wider than `width`; a word that is wider breaks within."""
+    face = faces()[style.face]
+    if face.width(text, style.size) <= width:
+        return [text]
+    space = face.width(" ", style.size)
+    lines: list[str] = []
+    line, used = "", 0.0
+    for word in text.split(" "):
+        size = face.width(word, style.size)
+        if line and used + space + size <= width:
+            line, used = f"{line} {word}", used + space + size
+            continue
+        if line:
+            lines.append(line)
+        while size > width:
+            cut = _fitting(word, style, width)
+            lines.append(word[:cut])
+            word = word[cut:]
+            size = face.width(word, style.size)
+        line, used = word, size
+    lines.append(line)
+    return lines
+
+
+def _fitting(word: str, style: Style, width: float) -> int:
+    """How many leading characters of `word` fit, at least one."""
+    face = faces()[style.face]
+    used, cut = 0.0, 0
+    for char in word:
+        used += face.width(char, style.size)
+        if used > width:
+            break
+        cut += 1
+    return max(1, cut)
+
+
+_PAD = 2.6
+"""Space above and below a table row's text."""
+
+_GAP = 5.0
+"""Space between columns."""
+
+
+@dataclass(slots=True)
+class Flow:
+    """The place where the next mark goes: pages so far, and how far down the current one."""
+
+    width: float
+    height: float
+    margin: float
+    top: float
+    bottom: float
+    pages: list[list[Mark]] = field(default_factory=list)
+    y: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.new_page()
+
+    @property
+    def left(self) -> float:
+        """Left edge of the text."""
+        return self.margin
+
+    @property
+    def right(self) -> float:
+        """Right edge of the text."""
+        return self.width - self.margin
+
+    @property
+    def inner(self) -> float:
+        """Width of the text."""
+        return self.width - 2 * self.margin
+
+    def new_page(self) -> None:
+        """Go on at the head of a new page."""
+        self.pages.append([])
+        self.y = self.height - self.top
+
+    def at_head(self) -> bool:
+        """Whether nothing has been put on the page yet."""
+        return self.y >= self.height - self.top
+
+    def need(self, height: float) -> None:
+        """Begin a new page unless `height` is left on this one."""
+        if self.y - height < self.bottom and not self.at_head():
+            self.new_page()
+
+    def space(self, height: float) -> None:
+        """Leave room, except at the head of a page."""
+        if not self.at_head():
+            self.y -= height
+
+    def put(self, mark: Mark) -> None:
+        """A mark on the current page."""
+        self.pages[-1].append(mark)
+
+    def text(
+        self, x: float, y: float, text: str, style: Style = BODY, align: Align = "left"
+    ) -> None:
+        """One line of text at a place of the current page."""
+        if not text:
+            return
+        if align != "left":
+            width = text_width(text, style)
+            x -= width if align == "right" else width / 2
+        self.put(TextMark(x, y, text, style.face, style.size, style.grey))
+
+    def rule(self, width: float = 0.5, grey: float = RULE) -> None:
+        """A line across the text."""
+        self.put(RuleMark(self.left, self.y, self.right, self.y, width, grey))
+
+    def paragraph(self, text: str, style: Style = BODY, indent: float = 0.0) -> None:
+        """Wrapped text across the page."""
+        for line in wrap(text, style, self.inner - indent):
+            self.need(style.leading)
+            self.y -= style.leading
+            self.text(self.left + indent, self.y + _descent(style), line, style)
+
+    def section(self, title: str, keep: float = 60.0) -> None:
+        """A section's heading, kept with the beginning of what follows."""
+        self.space(14)
+        self.need(SECTION.leading + keep)
+        self.y -= SECTION.leading
+        self.text(self.left, self.y + 3.5, title, SECTION)
+        self.y -= 2
+
+    def table(self, columns: Sequence[Column], rows: Sequence[Row]) -> None:
+        """A table with its heading, continued with the heading repeated on each new page."""
+        set_rows = [_set_row(row, columns) for row in rows]
+        self._table_head(columns)
+        for index, row in enumerate(set_rows):
+            together = row.height
+            follower = index
+            while set_rows[follower].with_next and follower + 1 < len(set_rows):
+                follower += 1
+                together += set_rows[follower].height
+            self._row(row, together, columns)
+        self.y -= 2
+
+    def _table_head(self, columns: Sequence[Column]) -> None:
+        titles = [wrap(column.title, HEAD, column.width - _GAP) for column in columns]
+        lines = max(map(len, titles))
+        self.need(lines * HEAD.leading + 30)
+        for position, (x, column) in enumerate(_places(self.left, columns)):
+            first = self.y - (lines - len(titles[position])) * HEAD.leading
+            for number, title in enumerate(titles[position], 1):
+                y = first - number * HEAD.leading + _descent(HEAD)
+                self.text(_edge(x, column), y, title, HEAD, column.align)
+        self.y -= lines * HEAD.leading + 1.5
+        self.rule(0.8, INK)
+
+    def _row(self, row: _SetRow, together: float, columns: Sequence[Column]) -> None:
+        room = self.height - self.top - self.bottom - 40
+        if self.y - min(together, room) < self.bottom:
+            self.new_page()
+            self._table_head(columns)
+        rest = row
+        while rest.height > self.y - self.bottom and rest.lines_within(self.y - self.bottom):
+            head, rest = rest.split(self.y - self.bottom)
+            self._put_row(head, columns)
+            self.new_page()
+            self._table_head(columns)
+        self._put_row(rest, columns)
+
+    def _put_row(self, row: _SetRow, columns: Sequence[Column]) -> None:
+        if row.tinted:
+            self.put(BoxMark(self.left, self.y - row.height, self.inner, row.height, TINT, None))
+        for (x, column), lines in zip(_places(self.left, columns), row.cells, strict=True):
+            y = self.y - _PAD
+            for text, style in lines:
+                y -= style.leading
+                self.text(_edge(x, column), y + _descent(style), text, style, column.align)
+        self.y -= row.height
+        if row.ruled:
+            self.rule(0.3)
+
+
+@dataclass(frozen=True, slots=True)
+class _SetRow:
+    """A row with its cells wrapped."""
+
+    cells: tuple[tuple[tuple[str, Style], ...], ...]
+    height: float
+    with_next: bool
+    tinted: bool
+    ruled: bool
+
+    def lines_within(self, room: float) -> int:
+        """How many text lines of the row fit into `room`."""
+        return max(0, int((room - 2 * _PAD) // BODY.leading))
+
+    def split(self, room: float) -> tuple[_SetRow, _SetRow]:
+        """What fits into `room`, and the rest."""
+        count = self.lines_within(room)
+        first = tuple(lines[:count] for lines in self.cells)
+        second = tuple(lines[count:] for lines in self.cells)
+        return (
+            _SetRow(first, _height(first), self.with_next, self.tinted, False),
+            _SetRow(second, _height(second), self.with_next, self.tinted, self.ruled),
+        )
+
+
+def _height(cells: Sequence[Sequence[tuple[str, Style]]]) -> float:
+    return max(sum(style.leading for _, style in lines) for lines in cells) + 2 * _PAD
+
+
+def _set_row(row: Row, columns: Sequence[Column]) -> _SetRow:
+    cells = tuple(
+        tuple(
+            (line, style)
+            for text, style in cell.paragraphs
+            for line in (wrap(text, style, column.width - _GAP) if text else [""])
+        )
+        for cell, column in zip(row.cells, columns, strict=True)
+    )
+    return _SetRow(cells, _height(cells), row.with_next, row.tinted, row.ruled)
+
+
+def _places(left: float, columns: Sequence[Column]) -> list[tuple[float, Column]]:
+    places: list[tuple[float, Column]] = []
+    for column in columns:
+        places.append((left, column))
+        left += column.width
+    return places
+
+
+def _edge(x: float, column: Column) -> float:
+    """Where a column's text is anchored."""
+    if column.align == "right":
+        return x + column.width - _GAP / 2
+    if column.align == "center":
+        return x + column.width / 2
+    return x + _GAP / 2
+
+
+def _descent(style: Style) -> float:
+    """From the foot of a text line up to its base line."""
+    return (style.leading - style.size) / 2 + style.size * 0.22
+
+
+def draw(canvas: Canvas, flow: Flow, furniture: Callable[[Flow, int, int], Sequence[Mark]]) -> None:
+    """Draw every page, with `furniture(flow, page, pages)` (head and foot lines) on each."""
+    pages = len(flow.pages)
+    for number, marks in enumerate(flow.pages, 1):
+        _draw_page(canvas, [*marks, *furniture(flow, number, pages)])
+        canvas.showPage()
+
+
+def _draw_page(canvas: Canvas, marks: Sequence[Mark]) -> None:
+    for mark in marks:
+        if isinstance(mark, BoxMark):
+            _draw_box(canvas, mark)
+    face, grey = ("", 0.0), -1.0
+    for mark in marks:
+        if isinstance(mark, RuleMark):
+            canvas.setLineWidth(mark.width)
+            canvas.setStrokeGray(mark.grey)
+            canvas.line(mark.x, mark.y, mark.x2, mark.y2)
+        elif isinstance(mark, TextMark):
+            if (mark.face, mark.size) != face:
+                face = (mark.face, mark.size)
+                canvas.setFont(*face)
+            if mark.grey != grey:
+                grey = mark.grey
+                canvas.setFillGray(grey)
+            canvas.drawString(mark.x, mark.y, mark.text)
+
+
+def _draw_box(canvas: Canvas, mark: BoxMark) -> None:
+    if mark.fill is not None:
+        canvas.setFillGray(mark.fill)
+    if mark.stroke is not None:
+        canvas.setStrokeGray(mark.stroke)
+        canvas.setLineWidth(0.6)
+    canvas.rect(
+        mark.x,
+        mark.y,
+        mark.width,
+        mark.height,
+        stroke=int(mark.stroke is not None),
+        fill=int(mark.fill is not None),
+    )

@@ -1,0 +1,637 @@
+"""The claim sheet as PDF, for the adjuster with a pocket calculator.
+
+`sheet_pdf` draws an estimate on Letter or A4 and attaches the sheet's JSON. Order: what it
+comes to; panels as counted; every line with the figures that make it; removal and refit;
+other lines; totals; how the count was made; cautions; signatures. Black ink, one family of
+type, legible on any printer. The same estimate always gives the same bytes: no clock, and
+the file identifier is a hash of the file itself (see `seal`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from typing import Any
+
+from hailcalc.cautions import ALWAYS, CAUTIONS, NATURE
+from hailcalc.claimfile import Panel
+from hailcalc.estimate import Estimate, PanelResult
+from hailcalc.lines import Line, dents
+from hailcalc.money import money_text
+from hailcalc.problems import InputError, Problem
+from hailcalc.sheet.attach import attach_json, seal
+from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
+from hailcalc.sheet.fonts import BOLD, unprintable
+from hailcalc.sheet.layout import (
+    BODY,
+    BODY_BOLD,
+    HEAD,
+    INK,
+    SMALL,
+    SMALL_INK,
+    SOFT,
+    TINT,
+    BoxMark,
+    Cell,
+    Column,
+    Flow,
+    Mark,
+    Row,
+    RuleMark,
+    Style,
+    TextMark,
+    draw,
+    text_width,
+    wrap,
+)
+from hailcalc.sheet.locale import Writer, writer
+from hailcalc.vehicle import PANEL_LABELS
+
+PAPERS = {"letter": (612.0, 792.0), "a4": (595.28, 841.89)}
+"""Paper sizes in points (ISO 216 A4 is 210 by 297 mm)."""
+
+_MARGIN = 42.0
+_TITLE = Style(face=BOLD, size=21, leading=24)
+_NAME = Style(face=BOLD, size=12, leading=15)
+_BIG = Style(face=BOLD, size=17, leading=20)
+_GROUP = Style(face=BOLD, size=9, leading=11.5)
+
+_MIXED = {
+    "layers": "All dents are priced at the smallest size counted; for each larger size the step "
+    "from the size below it is added, in the band of the dents of that size or larger.",
+    "share": "Every size is priced in the band of the panel's whole count and weighs by its share "
+    "of the dents.",
+    "largest": "The whole count is priced at the largest size on the panel.",
+    "most": "The whole count is priced at the size with the most dents; a tie goes to the larger.",
+    "each": "Every size is priced by itself, in the band of its own count, and the prices add up.",
+}
+_WITHIN = {
+    "flat": "Within a band the cell holds for every count.",
+    "ramp": "Between a band's lower bound and the next band's the cell runs in a straight line; "
+    "the last band is flat.",
+}
+_STACKING = {
+    "add": "Percentages work on the panel's base and oversize lines.",
+    "compound": "Percentages work on the panel's base, oversize and the extras above them.",
+}
+_ACCESS = {"push": "pushed from behind", "glue": "glue pulled", "replace": "replaced", "plan": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """All that the sections read."""
+
+    estimate: Estimate
+    document: dict[str, Any]
+    labels: dict[str, str]
+    write: Writer
+    numbers: dict[int, int]
+    """Printed number of each line, by its identity."""
+
+    def amount(self, amount: int | None) -> str:
+        return "no price yet" if amount is None else self.write.amount(amount)
+
+
+def sheet_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -> bytes:
+    """Draw the claim sheet of an estimate; the sheet's JSON is attached as claim-sheet.json.
+
+    `paper` is "letter" or "a4", `labels` "us" or "uk". Raises InputError for text that the
+    sheet's fonts cannot print, naming every place.
+    """
+    document = sheet_json(estimate)
+    problems = [*_unprintable_texts(document["claim_file"], "claim_file", ())]
+    problems += _unprintable_texts(document["matrix"], "matrix", ())
+    if problems:
+        raise InputError(problems)
+    header = estimate.compiled.matrix.matrix
+    tables = estimate.compiled.tables
+    sheet = _Sheet(
+        estimate,
+        document,
+        PANEL_LABELS[labels],
+        writer(header.locale, tables.currency, tables.decimals),
+        {id(line): number for number, line in enumerate(estimate.lines, 1)},
+    )
+    flow = _compose(sheet, *PAPERS[paper])
+    return _finish(sheet, flow, paper, labels)
+
+
+def _unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    if isinstance(value, str):
+        missing = unprintable(value)
+        if missing:
+            found = ", ".join(f"{char} (U+{ord(char):04X})" for char in missing[:5])
+            yield Problem(
+                file, where, found, "Latin letters, digits and signs that the sheet's fonts have"
+            )
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _unprintable_texts(inner, file, (*where, key))
+    elif isinstance(value, list):
+        for index, inner in enumerate(value):
+            yield from _unprintable_texts(inner, file, (*where, index))
+
+
+def _finish(sheet: _Sheet, flow: Flow, paper: str, labels: str) -> bytes:
+    import reportlab
+    from reportlab.pdfgen.canvas import Canvas
+
+    from hailcalc import __version__
+
+    claim = sheet.estimate.claim
+    out = BytesIO()
+    canvas = Canvas(out, pagesize=PAPERS[paper], pageCompression=1, invariant=1, lang="en")
+    canvas.setTitle(f"Claim sheet {claim.claim.number}")
+    canvas.setAuthor(claim.shop.name if claim.shop else "")
+    canvas.setSubject(f"Hail damage, {claim.vehicle.body}, digest {sheet.document['digest']}")
+    canvas.setCreator(f"hailcalc {__version__}")
+    canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
+    draw(canvas, flow, lambda page, number, pages: _furniture(sheet, page, number, pages))
+    attach_json(canvas, "claim-sheet.json", sheet_text(sheet.document).encode())
+    canvas.save()
+    return seal(out.getvalue())
+
+
+def _compose(sheet: _Sheet, width: float, height: float) -> Flow:
+    flow = Flow(width, height, _MARGIN, top=54, bottom=52)
+    flow.y = height - 40
+    _heading(flow, sheet)
+    _particulars(flow, sheet)
+    _summary(flow, sheet)
+    _panel_table(flow, sheet)
+    _repair_lines(flow, sheet)
+    _removal(flow, sheet)
+    _other_lines(flow, sheet)
+    _totals(flow, sheet)
+    _count(flow, sheet)
+    _notes(flow, sheet)
+    _cautions(flow, sheet)
+    _signatures(flow, sheet)
+    return flow
+
+
+def _furniture(sheet: _Sheet, flow: Flow, page: int, pages: int) -> list[Mark]:
+    """Foot of every page, and the head of every page but the first."""
+    foot = flow.bottom - 16
+    number = f"Page {page} of {pages}"
+    right = flow.right - text_width(number, SMALL_INK)
+    printed = f"Digest {sheet.document['digest']}"
+    claim = _short(f"Claim {sheet.estimate.claim.claim.number}", BODY_BOLD, flow.inner - 120)
+    marks: list[Mark] = [
+        RuleMark(flow.left, foot + 9, flow.right, foot + 9, 0.5, SOFT),
+        _mark(flow.left, foot - 3, printed, Style(size=6.8, grey=SOFT)),
+        _mark(right, foot - 3, number, SMALL_INK),
+    ]
+    if page > 1:
+        head = flow.height - 38
+        title = "Claim sheet, continued"
+        right = flow.right - text_width(title, SMALL)
+        marks += [
+            _mark(flow.left, head, claim, BODY_BOLD),
+            _mark(right, head, title, SMALL),
+            RuleMark(flow.left, head - 6, flow.right, head - 6, 0.5, SOFT),
+        ]
+    return marks
+
+
+def _mark(x: float, y: float, text: str, style: Style) -> TextMark:
+    return TextMark(x, y, text, style.face, style.size, style.grey)
+
+
+def _short(text: str, style: Style, width: float) -> str:
+    """`text` on one line, with an ellipsis if it is wider than `width`."""
+    lines = wrap(text, style, width)
+    return lines[0] if len(lines) == 1 else lines[0].rstrip() + "…"
+
+
+def _heading(flow: Flow, sheet: _Sheet) -> None:
+    """Who made the sheet, and that it is a claim sheet."""
+    shop = sheet.estimate.claim.shop
+    top = flow.y
+    title_width = text_width("Claim sheet", _TITLE)
+    room = flow.inner - title_width - 24
+    if shop is not None:
+        for line in wrap(shop.name, _NAME, room):
+            flow.y -= _NAME.leading
+            flow.text(flow.left, flow.y + 3, line, _NAME)
+        about = [shop.address, shop.contact, f"Licence {shop.licence}" if shop.licence else ""]
+        for text in filter(None, about):
+            for line in wrap(text, SMALL, room):
+                flow.y -= SMALL.leading
+                flow.text(flow.left, flow.y + 2, line, SMALL)
+    flow.text(flow.right, top - 19, "Claim sheet", _TITLE, "right")
+    claim = sheet.estimate.claim.claim
+    below = top - 32
+    for line in wrap(f"Claim {claim.number}", BODY_BOLD, title_width + 60):
+        flow.text(flow.right, below, line, BODY_BOLD, "right")
+        below -= BODY_BOLD.leading
+    flow.y = min(flow.y, below + 3) - 6
+    flow.rule(1.2, INK)
+
+
+def _particulars(flow: Flow, sheet: _Sheet) -> None:
+    """Claim, vehicle and matrix side by side."""
+    estimate = sheet.estimate
+    claim, vehicle = estimate.claim.claim, estimate.claim.vehicle
+    header = estimate.compiled.matrix.matrix
+    rates = estimate.compiled.matrix.rates
+    write = sheet.write
+    temperature = estimate.claim.conditions.panel_temperature_c
+    date = write.date(claim.dated) if claim.dated else ""
+    value = _money(sheet, vehicle.value) if vehicle.value else ""
+    warm = f"{write.figure(f'{temperature:f}')} °C" if temperature is not None else ""
+    dates = f"losses from {write.date(header.effective)}"
+    if header.until:
+        dates = f"losses {write.date(header.effective)} to {write.date(header.until)}"
+    an_hour = f"repair {write.figure(rates.repair)}, removal {write.figure(rates.removal)}"
+    where = claim.loss_location
+    blocks = [
+        (
+            "Claim",
+            [
+                ("Customer", claim.customer or ""),
+                ("Insurer", claim.insurer or ""),
+                ("Date of loss", write.date(claim.date_of_loss)),
+                ("Place of loss", f"{where.lat:f}, {where.lon:f}" if where else ""),
+                ("Sheet dated", date),
+                ("Estimator", claim.estimator or ""),
+            ],
+        ),
+        (
+            "Vehicle",
+            [
+                ("Vehicle", vehicle.description or ""),
+                ("Body", vehicle.body),
+                ("VIN", vehicle.vin or ""),
+                ("Value stated", value),
+                ("Panel temp.", warm),
+            ],
+        ),
+        (
+            "Matrix",
+            [
+                ("Title", header.title),
+                ("Name", f"{header.name}, revision {header.revision}"),
+                ("Agreed with", header.insurer or "nobody; the shop's own"),
+                ("In force", dates),
+                (f"{header.currency} an hour", an_hour),
+                ("Digest", digest(sheet.document["matrix"])[:16] + "…"),
+            ],
+        ),
+    ]
+    top = flow.y - 3
+    widths = (flow.inner * 0.31, flow.inner * 0.31, flow.inner * 0.38)
+    lowest = top
+    x = flow.left
+    for (title, pairs), width in zip(blocks, widths, strict=True):
+        lowest = min(lowest, _block(flow, x, top, width - 12, title, pairs))
+        x += width
+    flow.y = lowest - 4
+
+
+def _block(
+    flow: Flow, x: float, y: float, width: float, title: str, pairs: Sequence[tuple[str, str]]
+) -> float:
+    """Labelled values under a title; returns where it ends."""
+    y -= _GROUP.leading
+    flow.text(x, y, title, _GROUP)
+    y -= 3
+    label_width = 50.0
+    for label, value in pairs:
+        if not value:
+            continue
+        for number, line in enumerate(wrap(value, BODY, width - label_width)):
+            y -= BODY.leading
+            if number == 0:
+                flow.text(x, y, label, SMALL)
+            flow.text(x + label_width, y, line, BODY)
+    return y - 3
+
+
+def _money(sheet: _Sheet, text: str) -> str:
+    from hailcalc.money import minor_units
+
+    return sheet.write.sum(minor_units(text, sheet.write.decimals))
+
+
+def _summary(flow: Flow, sheet: _Sheet) -> None:
+    """The box that says what it comes to."""
+    estimate, write = sheet.estimate, sheet.write
+    totals = estimate.totals
+    height = 50.0
+    flow.need(height + 10)
+    flow.y -= 4
+    flow.put(BoxMark(flow.left, flow.y - height, flow.inner, height, TINT, None))
+    count = sum(result.count.all for result in estimate.panels)
+    damaged = sum(1 for result in estimate.panels if result.count.all)
+    what = f"{damaged} panel{'' if damaged == 1 else 's'}"
+    sums = [
+        ("Net to pay", write.sum(totals.net), _BIG),
+        ("Total", write.sum(totals.total), _GROUP),
+        ("Deductible", write.sum(totals.deductible), _GROUP),
+        ("Counted", f"{dents(count)} on {what}", _GROUP),
+        ("State", "Complete" if totals.complete else "INCOMPLETE", _GROUP),
+    ]
+    widths = (0.30, 0.185, 0.165, 0.20, 0.15)
+    x = flow.left + 10
+    for (label, text, style), share in zip(sums, widths, strict=True):
+        flow.text(x, flow.y - 17, label, SMALL)
+        flow.text(x, flow.y - 36, _short(text, style, flow.inner * share), style)
+        x += (flow.inner - 14) * share
+    flow.y -= height
+    if not totals.complete:
+        flow.y -= 2
+        names = ", ".join(sheet.labels[p.panel.panel] for p in estimate.panels if not p.priced)
+        flow.paragraph(
+            f"Incomplete: {names} without a price yet. The sums leave out what has no price; they "
+            "stand once a price is agreed or the panel is replaced.",
+            BODY_BOLD,
+        )
+
+
+def _panel_table(flow: Flow, sheet: _Sheet) -> None:
+    """Panels as counted: dents by size, marks, band, base."""
+    results = sheet.estimate.panels
+    if not results:
+        return
+    flow.section("Panels as counted", keep=44)
+    coins = sheet.estimate.compiled.tables.columns
+    name_width, band_width, base_width, all_width = 92.0, 44.0, 58.0, 32.0
+    oversize = any(result.count.oversize for result in results)
+    sizes = [*(coin.name for coin in coins), *(["oversize"] if oversize else [])]
+    widths = [max(24.0, text_width(name, HEAD) + 8) for name in sizes]
+    note_width = flow.inner - name_width - band_width - base_width - all_width - sum(widths)
+    narrow = note_width < 110
+    if narrow:
+        # Too many sizes for a column each: they are written out in one.
+        sizes, widths = ["Sizes"], [flow.inner * 0.3]
+        note_width = flow.inner - name_width - band_width - base_width - all_width - widths[0]
+    columns = [
+        Column("Panel", name_width),
+        Column("State and marks", note_width),
+        *(
+            Column(name, width, "left" if narrow else "right")
+            for name, width in zip(sizes, widths, strict=True)
+        ),
+        Column("All", all_width, "right"),
+        Column("Band", band_width, "right"),
+        Column(f"Base, {sheet.write.currency}", base_width, "right"),
+    ]
+    flow.table(columns, [_panel_row(sheet, result, oversize, narrow) for result in results])
+
+
+def _panel_row(sheet: _Sheet, result: PanelResult, oversize: bool, narrow: bool) -> Row:
+    count = result.count
+    coins = sheet.estimate.compiled.tables.columns
+    if narrow:
+        pairs = zip(coins, count.counts, strict=True)
+        written = [f"{number} {coin.name}" for coin, number in pairs if number]
+        written += [f"{len(count.oversize)} oversize"] if count.oversize else []
+        numbers = [", ".join(written)]
+    else:
+        numbers = [str(number) if number else "·" for number in count.counts]
+        numbers += [str(len(count.oversize) or "·")] if oversize else []
+    low, high = result.band or (0, 0)
+    band = "" if result.band is None else str(low) if low == high else f"{low}–{high}"
+    base = "" if result.base is None else sheet.write.amount(result.base)
+    if not result.priced:
+        band, base = "beyond", "no price"
+    return Row(
+        (
+            Cell.of(sheet.labels[result.panel.panel], BODY_BOLD),
+            Cell.of(_state_and_marks(sheet, result), SMALL_INK),
+            *(Cell.of(number) for number in numbers),
+            Cell.of(str(count.all), BODY_BOLD),
+            Cell.of(band),
+            Cell.of(base),
+        )
+    )
+
+
+def _state(panel: Panel) -> list[str]:
+    """What is said of the panel itself."""
+    state = [] if panel.metal == "steel" else [panel.metal]
+    if panel.repainted:
+        state.append("repainted")
+    return [*state, _ACCESS[panel.access]]
+
+
+def _state_and_marks(sheet: _Sheet, result: PanelResult) -> str:
+    marks = [f"{number} {mark}" for mark, number in result.count.marks.items() if number]
+    sizes = [f"{sheet.write.figure(_mm(mm))} mm" for mm in result.count.oversize[:6]]
+    more = len(result.count.oversize) - len(sizes)
+    texts = [", ".join(_state(result.panel))]
+    if marks:
+        texts.append(", ".join(marks))
+    if sizes:
+        texts.append("oversize " + ", ".join(sizes) + (f" and {more} more" if more else ""))
+    return "; ".join(texts)
+
+
+def _mm(value: object) -> str:
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _line_columns(flow: Flow, sheet: _Sheet, what: str) -> list[Column]:
+    return [
+        Column("No.", 24, "right"),
+        Column(what, 128),
+        Column("Because", flow.inner - 24 - 128 - 72),
+        Column(f"Amount, {sheet.write.currency}", 72, "right"),
+    ]
+
+
+def _line_row(sheet: _Sheet, line: Line) -> Row:
+    words = sheet.write.words(line.words)
+    because: list[tuple[str, Style]] = [(words[:1].upper() + words[1:], SMALL_INK)]
+    if _worth_printing(line.formula):
+        because.append((f"= {sheet.write.formula(line.formula)}", SMALL))
+    amount = Cell.of(sheet.amount(line.amount), BODY_BOLD if line.amount is None else BODY)
+    return Row(
+        (
+            Cell.of(str(sheet.numbers[id(line)]), SMALL),
+            Cell.of(line.label),
+            Cell(tuple(because)),
+            amount,
+        )
+    )
+
+
+def _worth_printing(formula: str) -> bool:
+    """A formula that is only the amount again explains nothing."""
+    return any(sign in formula for sign in ("*", "/", "+", " - "))
+
+
+def _repair_lines(flow: Flow, sheet: _Sheet) -> None:
+    """Every line of every panel, with the figures that make it."""
+    estimate = sheet.estimate
+    by_panel: dict[str, list[Line]] = {}
+    for line in estimate.lines:
+        if line.panel is not None:
+            by_panel.setdefault(line.panel, []).append(line)
+    whole = [line for line in estimate.lines if line.panel is None and line.kind == "extra"]
+    if not by_panel and not whole:
+        return
+    flow.section("Repair, panel by panel", keep=70)
+    rows: list[Row] = []
+    for result in estimate.panels:
+        lines = by_panel.get(result.panel.panel, [])
+        if lines:
+            state = ", ".join(_state(result.panel))
+            total = result.total if result.priced else None
+            rows.append(_group_row(sheet, sheet.labels[result.panel.panel], state, total))
+            rows += [_line_row(sheet, line) for line in lines]
+    if whole:
+        total = sum(line.amount or 0 for line in whole)
+        rows.append(_group_row(sheet, "Whole vehicle", "", total))
+        rows += [_line_row(sheet, line) for line in whole]
+    flow.table(_line_columns(flow, sheet, "Line"), rows)
+
+
+def _group_row(sheet: _Sheet, name: str, state: str, total: int | None) -> Row:
+    return Row(
+        (
+            Cell.of(""),
+            Cell.of(name, _GROUP),
+            Cell.of(state, SMALL_INK),
+            Cell.of(sheet.amount(total), _GROUP),
+        ),
+        with_next=True,
+        tinted=True,
+        ruled=False,
+    )
+
+
+def _removal(flow: Flow, sheet: _Sheet) -> None:
+    """What comes off, in order, and the refit in reverse."""
+    estimate = sheet.estimate
+    lines = [line for line in estimate.lines if line.kind in ("removal", "fastener")]
+    if not lines:
+        return
+    flow.section("Removal & refit", keep=60)
+    flow.table(
+        _line_columns(flow, sheet, "Off, in this order"), [_line_row(sheet, line) for line in lines]
+    )
+    refit = [rule.label for rule in reversed(estimate.removal)]
+    flow.paragraph("Refit in reverse: " + "; ".join(refit) + ".", SMALL_INK)
+
+
+_OTHER = ("part", "sublet", "refinish", "body", "minimum", "tax")
+
+
+def _other_lines(flow: Flow, sheet: _Sheet) -> None:
+    """Parts, sublet work, refinishing, the minimum and tax."""
+    lines = [line for line in sheet.estimate.lines if line.panel is None and line.kind in _OTHER]
+    if not lines:
+        return
+    flow.section("Other lines and tax", keep=40)
+    flow.table(_line_columns(flow, sheet, "Line"), [_line_row(sheet, line) for line in lines])
+
+
+def _totals(flow: Flow, sheet: _Sheet) -> None:
+    """Sums of the printed lines."""
+    totals, write = sheet.estimate.totals, sheet.write
+    rows = [
+        ("Subtotal of the lines without tax", totals.subtotal, BODY),
+        ("Tax", totals.tax, BODY),
+        ("Total", totals.total, _GROUP),
+        ("Deductible", -totals.deductible, BODY),
+        ("Net to pay", totals.net, _NAME),
+    ]
+    flow.space(10)
+    flow.need(sum(style.leading + 4 for _, _, style in rows) + 20)
+    for label, amount, style in rows:
+        if style is not BODY:
+            flow.put(RuleMark(flow.right - 250, flow.y - 1, flow.right, flow.y - 1, 0.8, INK))
+        flow.y -= style.leading + 4
+        text = write.amount(amount) if style is BODY else write.sum(amount)
+        flow.text(flow.right - 250, flow.y + 3.5, label, style)
+        flow.text(flow.right - 2.5, flow.y + 3.5, _aligned(sheet, text), style, "right")
+    if totals.net == 0 and totals.total < totals.deductible:
+        flow.paragraph("The deductible is larger than the total.", SMALL_INK)
+
+
+def _aligned(sheet: _Sheet, text: str) -> str:
+    return text
+
+
+def _count(flow: Flow, sheet: _Sheet) -> None:
+    """How the count was made and how the matrix reads it."""
+    estimate, write = sheet.estimate, sheet.write
+    header = estimate.compiled.matrix.matrix
+    flow.section("How the count was made, and how it is priced", keep=44)
+    ways = {
+        "tally": "Counted by size on the panel, each dent by its longest axis against the "
+        "smallest coin that covers it",
+        "single dents": "Each dent measured by itself, the longer axis in millimetres, and "
+        "sorted into the coin sizes",
+    }
+    for method, words in ways.items():
+        names = [
+            sheet.labels[result.panel.panel]
+            for result in estimate.panels
+            if counting_method(result.panel) == method
+        ]
+        if names:
+            flow.paragraph(f"{words}: {', '.join(names)}.", SMALL_INK)
+    coins = estimate.compiled.tables.columns
+    sizes = ", ".join(f"{coin.name} {write.figure(_mm(coin.mm))} mm" for coin in coins)
+    sources = "; ".join(dict.fromkeys(coin.source for coin in coins))
+    flow.paragraph(f"Sizes: {sizes} ({sources}). Larger dents are oversize.", SMALL_INK)
+    flow.paragraph(
+        f"{_MIXED[header.mixed]} {_WITHIN[header.within_band]} {_STACKING[header.stacking]} "
+        f"Every line is rounded once, half away from zero, and the lines add up to the totals. "
+        "The whole matrix is in the JSON attached to this file.",
+        SMALL_INK,
+    )
+
+
+def _notes(flow: Flow, sheet: _Sheet) -> None:
+    """Notes on panels, and warnings."""
+    estimate = sheet.estimate
+    notes = [
+        f"{sheet.labels[result.panel.panel]}: {result.panel.note}"
+        for result in estimate.panels
+        if result.panel.note
+    ]
+    notes += estimate.warnings
+    if not notes:
+        return
+    flow.section("Notes", keep=24)
+    for note in notes:
+        flow.paragraph(note, SMALL_INK)
+        flow.space(2)
+
+
+def _cautions(flow: Flow, sheet: _Sheet) -> None:
+    """Where the work can hurt, and what this sheet is."""
+    keys = dict.fromkeys(rule.caution for rule in sheet.estimate.removal if rule.caution)
+    if any(result.panel.access == "glue" for result in sheet.estimate.panels):
+        keys = keys | {"heat": None}
+    flow.section("Cautions", keep=36)
+    for text in [*(CAUTIONS[key] for key in keys), *ALWAYS, NATURE]:
+        flow.paragraph(text, SMALL_INK)
+        flow.space(2)
+
+
+def _signatures(flow: Flow, sheet: _Sheet) -> None:
+    """Boxes to sign in."""
+    height, gap = 52.0, 10.0
+    flow.space(12)
+    flow.need(height + 6)
+    width = (flow.inner - 2 * gap) / 3
+    x = flow.left
+    for title in ("Estimator", "Adjuster", "Owner of the vehicle"):
+        flow.put(BoxMark(x, flow.y - height, width, height, None, SOFT))
+        flow.text(x + 6, flow.y - 11, title, HEAD)
+        flow.text(x + 6, flow.y - height + 6, "Date", SMALL)
+        flow.text(x + width * 0.34, flow.y - height + 6, "Signature", SMALL)
+        x += width + gap
+    flow.y -= height
+
+
+def amount_text(sheet_amount: int, decimals: int) -> str:
+    """An amount as the sheet's JSON has it."""
+    return money_text(sheet_amount, decimals)

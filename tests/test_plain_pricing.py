@@ -1,0 +1,391 @@
+"""The plain pricing against sums done by hand, so that it can be trusted as the second opinion.
+
+Times are minutes, money US dollars unless a test says otherwise. Every expected figure has its
+arithmetic beside it and none comes from running the code.
+"""
+
+from __future__ import annotations
+
+from copy import deepcopy
+from fractions import Fraction
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from hypothesis import given
+
+from tests.plain_pricing import PlainLine, PlainSheet, half_away, price_plainly
+from tests.strategies import priced_together
+
+Table = dict[str, Any]
+
+# Repair at 90.00 an hour is 1.50 a minute, removal at 60.00 an hour 1.00 a minute.
+PLAIN_MATRIX: Table = {
+    "matrix": {
+        "name": "larkspur",
+        "currency": "USD",
+        "effective": "2026-03-01",
+        "coins": "us",
+        "columns": ["dime", "quarter", "half-dollar"],
+        "cells": "minutes",
+        "mixed": "layers",
+        "within_band": "flat",
+        "stacking": "add",
+    },
+    "rates": {"repair": "90.00", "removal": "60.00"},
+    "grid": [
+        {
+            "name": "flat panels",
+            "panels": ["hood", "roof", "door-fl"],
+            "bands": [1, 3, 7],
+            "last": 10,
+            "rows": [[10, 14, "20.5"], [16, 22, 34], [28, 40, 60]],
+        }
+    ],
+    "oversize": {"minutes": "30", "minutes_per_mm": "2.5"},
+}
+
+
+def matrix(**changes: Any) -> Table:
+    """The plain matrix with other tables, or with other keys in its first table."""
+    made = deepcopy(PLAIN_MATRIX)
+    for key, value in changes.items():
+        (made if key in ("rates", "extra", "removal", "tax") else made["matrix"])[key] = value
+    return made
+
+
+def claim(*panels: Table, **more: Any) -> Table:
+    return {
+        "claim": {"number": "C-1", "date_of_loss": "2026-05-19", **more.pop("claim", {})},
+        "vehicle": {"body": "sedan"},
+        "panels": list(panels),
+        **more,
+    }
+
+
+def hood(**more: Any) -> Table:
+    return {"panel": "hood", **more}
+
+
+def amounts(sheet: PlainSheet) -> list[int | None]:
+    return [line.amount for line in sheet.lines]
+
+
+def test_a_half_is_rounded_away_from_zero() -> None:
+    halves = [Fraction(5, 2), Fraction(-5, 2), Fraction(249, 100), Fraction(-249, 100)]
+    assert [half_away(value) for value in halves] == [3, -3, 2, -2]
+
+
+FIVE_DENTS = {"dime": 2, "nickel": 1, "quarter": 1, "half-dollar": 1}
+
+
+@pytest.mark.parametrize(
+    ("mixed", "within_band", "cents"),
+    [
+        # 2 dimes, 2 in the quarter column (a nickel goes there), 1 half-dollar: 5 dents.
+        # Flat, rows [10 14 20.5] from 1, [16 22 34] from 3, [28 40 60] from 7.
+        # layers: 5 dents at dime 16; 3 at quarter or larger 22 − 16; 1 half-dollar 20.5 − 14:
+        #   16 + 6 + 6.5 = 28.5 minutes, at 1.50: 42.75
+        ("layers", "flat", 4275),
+        # share: (2 × 16 + 2 × 22 + 1 × 34) / 5 = 110 / 5 = 22 minutes: 33.00
+        ("share", "flat", 3300),
+        # largest: 34 minutes: 51.00
+        ("largest", "flat", 5100),
+        # most: two dimes and two quarters tie, the larger goes: 22 minutes: 33.00
+        ("most", "flat", 3300),
+        # each: 2 dimes 10, 2 quarters 14, 1 half-dollar 20.5: 44.5 minutes: 66.75
+        ("each", "flat", 6675),
+        # Ramp at 5 dents, halfway from 3 to 7: dime 22, quarter 31, half-dollar 47.
+        #   At 3 dents as written; at 2 dents halfway from 1 to 3: dime 13, quarter 18.
+        # layers: 22 + (22 − 16) + (20.5 − 14) = 34.5 minutes: 51.75
+        ("layers", "ramp", 5175),
+        # share: (2 × 22 + 2 × 31 + 47) / 5 = 153 / 5 = 30.6 minutes: 45.90
+        ("share", "ramp", 4590),
+        # largest: 47 minutes: 70.50
+        ("largest", "ramp", 7050),
+        # most: 31 minutes: 46.50
+        ("most", "ramp", 4650),
+        # each: 13 + 18 + 20.5 = 51.5 minutes: 77.25
+        ("each", "ramp", 7725),
+    ],
+)
+def test_one_panel_with_several_sizes_under_each_rule(
+    mixed: str, within_band: str, cents: int
+) -> None:
+    sheet = price_plainly(
+        claim(hood(tally=FIVE_DENTS)), matrix(mixed=mixed, within_band=within_band)
+    )
+    assert sheet.lines == [PlainLine("repair", "hood", "", cents)]
+
+
+def test_the_last_row_is_flat_up_to_the_last_count_and_beyond_it_there_is_no_price() -> None:
+    ramp = matrix(within_band="ramp")
+    # 10 dents in the row from 7: 28 minutes at 1.50 = 42.00
+    assert amounts(price_plainly(claim(hood(tally={"dime": 10})), ramp)) == [4200]
+    unpriced = price_plainly(claim(hood(tally={"dime": 11}, oversize=[{"mm": 33}])), ramp)
+    assert unpriced.lines == [PlainLine("repair", "hood", "", None)]
+    assert not unpriced.complete
+
+
+def test_money_cells_are_whole_money_or_money_with_decimals() -> None:
+    money = matrix(cells="money", mixed="share")
+    # A dime and a half-dollar of two dents: (10 + 20.5) / 2 = 15.25
+    assert amounts(price_plainly(claim(hood(tally={"dime": 1, "half-dollar": 1})), money)) == [1525]
+    # 5 dimes, 1 quarter, 1 half-dollar: (140 + 40 + 60) / 7 = 34.285… = 34.29
+    seven = hood(tally={"dime": 5, "quarter": 1, "half-dollar": 1})
+    assert amounts(price_plainly(claim(seven), money)) == [3429]
+
+
+def test_a_yen_has_no_decimals_and_a_dinar_three() -> None:
+    # 10 minutes at 5 501 yen an hour: 916.83… = 917
+    yen = matrix(currency="JPY", rates={"repair": "5501", "removal": "0"})
+    assert amounts(price_plainly(claim(hood(tally={"dime": 1})), yen)) == [917]
+    # 10 minutes at 12.345 dinars an hour: 2.0575 = 2.058
+    dinar = matrix(currency="KWD", rates={"repair": "12.345", "removal": "0"})
+    assert amounts(price_plainly(claim(hood(tally={"dime": 1})), dinar)) == [2058]
+
+
+def test_measured_dents_are_sorted_into_columns_and_beyond_the_largest_are_oversize() -> None:
+    # 17.91 is still a dime, 17.92 a quarter; 33.61 is 3 mm beyond the half-dollar's 30.61.
+    # Two dents in the row from 1: 10 + (14 − 10) = 14 minutes = 21.00
+    # Oversize: 30 + 2.5 × 3 = 37.5 minutes = 56.25
+    sheet = price_plainly(
+        claim(hood(dents=[{"mm": 33.61}, {"mm": 17.91}, {"mm": 17.92}])), matrix()
+    )
+    assert sheet.lines == [
+        PlainLine("repair", "hood", "", 2100),
+        PlainLine("oversize", "hood", "", 5625),
+    ]
+
+
+def test_a_panel_is_replaced_or_agreed_instead_of_priced_and_panels_have_an_order() -> None:
+    extra = [{"id": "x", "label": "X", "when": {"metal": "steel"}, "percent": "50"}]
+    sheet = price_plainly(
+        claim(
+            {"panel": "rail-l", "tally": {"dime": 1}},  # in no grid
+            {"panel": "door-fl", "access": "replace", "replace_cost": "640.00", "dents": []},
+            {"panel": "roof", "access": "glue", "tally": {"dime": 99}, "agreed": "1234.50"},
+            {"panel": "hood", "tally": {}},  # no dents
+        ),
+        matrix(extra=extra),
+    )
+    assert sheet.lines == [
+        PlainLine("repair", "roof", "", 123450),
+        PlainLine("body", "door-fl", "", 64000),
+        PlainLine("repair", "rail-l", "", None),
+    ]
+    assert (sheet.subtotal, sheet.complete) == (187450, False)
+
+
+EXTRAS: list[Table] = [
+    {"id": "metal", "label": "Aluminium", "when": {"metal": "aluminium"}, "percent": "28"},
+    {
+        "id": "braced",
+        "label": "Braced",
+        "when": {"mark": "braced"},
+        "of": "affected",
+        "percent": "50",
+    },
+    {
+        "id": "lines",
+        "label": "Body line",
+        "when": {"mark": "body-line"},
+        "minutes": "3",
+        "per": "dent",
+    },
+    {"id": "glued", "label": "Glue", "when": {"access": "glue"}, "of": "affected", "money": "4.25"},
+    {"id": "sharp", "label": "Sharp", "when": {"mark": "sharp"}, "percent": "10"},
+    {
+        "id": "fleet",
+        "label": "Fleet",
+        "of": "vehicle",
+        "when": {"body": ["sedan"]},
+        "percent": "-5",
+    },
+]
+
+MARKED_HOOD = hood(
+    metal="aluminium",
+    tally={"dime": 4, "quarter": 3},
+    marked={"braced": {"dime": 2}, "body-line": {"quarter": 1}, "glue-only": {"dime": 1}},
+    oversize=[{"mm": 34.61, "marks": ["braced", "body-line"]}],
+)
+
+
+@pytest.mark.parametrize(
+    ("stacking", "braced"),
+    [
+        # 3 of 8 dents are braced, oversize included. 50 % × 111.00 × 3/8 = 20.8125
+        ("add", 2081),
+        # The aluminium extra stands before it: 50 % × (111.00 + 31.08) × 3/8 = 26.64
+        ("compound", 2664),
+    ],
+)
+def test_extras_are_of_the_panel_of_the_dents_affected_or_of_the_vehicle(
+    stacking: str, braced: int
+) -> None:
+    sheet = price_plainly(claim(MARKED_HOOD), matrix(extra=EXTRAS, stacking=stacking))
+    assert sheet.lines == [
+        # 7 dents: 28 + (22 − 16 for 3 quarters) = 34 minutes at 1.50
+        PlainLine("repair", "hood", "", 5100),
+        # 4 mm beyond: 30 + 4 × 2.5 = 40 minutes at 1.50; together 111.00
+        PlainLine("oversize", "hood", "", 6000),
+        # 28 % × 111.00
+        PlainLine("extra", "hood", "metal", 3108),
+        PlainLine("extra", "hood", "braced", braced),
+        # 2 dents on the body line: 2 × 3 minutes at 1.50
+        PlainLine("extra", "hood", "lines", 900),
+        # one dent is left to glue, and the extra is once a panel
+        PlainLine("extra", "hood", "glued", 425),
+        # no dent is sharp; and of the vehicle −5 % × 51.00, the repair line alone
+        PlainLine("extra", None, "fleet", -255),
+    ]
+
+
+def test_an_extra_for_access_alone_counts_the_dents_reached_that_way() -> None:
+    by_dent = {"of": "affected", "money": "1.00", "per": "dent"}
+    extras = [
+        {"id": "push", "label": "Push", "when": {"access": "push"}, **by_dent},
+        {"id": "glue", "label": "Glue", "when": {"access": "glue"}, **by_dent},
+        {"id": "both", "label": "Edge", "when": {"access": "push", "mark": "edge"}, **by_dent},
+    ]
+    dents = {"tally": {"dime": 5}, "marked": {"glue-only": {"dime": 2}, "edge": {"dime": 1}}}
+    sheet = price_plainly(
+        claim(hood(**dents), {"panel": "roof", "access": "glue", **dents}), matrix(extra=extras)
+    )
+    assert [line for line in sheet.lines if line.kind == "extra"] == [
+        PlainLine("extra", "hood", "push", 300),
+        PlainLine("extra", "hood", "glue", 200),
+        PlainLine("extra", "hood", "both", 100),
+        PlainLine("extra", "roof", "glue", 500),
+    ]
+
+
+def removal(name: str, minutes: str, opens: list[str], **more: Any) -> Table:
+    return {"id": name, "label": name, "minutes": minutes, "opens": opens, **more}
+
+
+LINER = removal("liner", "20", ["hood"])
+HEADLINER = removal("headliner", "18", ["roof"], after=["trim"])
+TRIM = removal("trim", "6", [], fasteners=4, fastener_price="0.50")
+
+
+def removed(sheet: PlainSheet) -> list[tuple[str, str, int | None]]:
+    return [
+        (line.kind, line.hint, line.amount)
+        for line in sheet.lines
+        if line.kind in ("removal", "fastener")
+    ]
+
+
+BY_ITSELF = [("removal", "trim", 600), ("fastener", "trim", 200), ("removal", "headliner", 1800)]
+
+
+@pytest.mark.parametrize(
+    ("panels", "minutes", "expected"),
+    [
+        # Hood and roof one by one: 20.00 + 18.00 + 6.00 + 4 × 0.50 = 46.00.
+        # Both at once for 35.00, or for the same 46.00 with fewer operations.
+        (["hood", "roof"], "35", [("removal", "cowl", 3500)]),
+        (["hood", "roof"], "46", [("removal", "cowl", 4600)]),
+        (["hood", "roof"], "46.01", [("removal", "liner", 2000), *BY_ITSELF]),
+        # The roof alone: 26.00. The trim goes first, though it stands later in the file.
+        (["roof"], "35", BY_ITSELF),
+        # The hood alone, two single operations at 20.00: the one that stands first.
+        (["hood"], "20", [("removal", "liner", 2000)]),
+        # Nothing opens a door: it is pushed with nothing removed.
+        (["door-fl"], "20", []),
+    ],
+)
+def test_the_cheapest_way_to_reach_all_pushed_panels_is_taken(
+    panels: list[str], minutes: str, expected: list[tuple[str, str, int]]
+) -> None:
+    operations = [LINER, removal("cowl", minutes, ["hood", "roof"]), HEADLINER, TRIM]
+    hit = [{"panel": panel, "tally": {"dime": 1}} for panel in panels]
+    assert removed(price_plainly(claim(*hit), matrix(removal=operations))) == expected
+
+
+@pytest.mark.parametrize(
+    ("panel", "is_removed"),
+    [
+        (hood(tally={"dime": 2}, marked={"glue-only": {"dime": 1}}), True),
+        (hood(tally={"dime": 2}, marked={"glue-only": {"dime": 2}}), False),
+        (hood(oversize=[{"mm": 35, "marks": []}]), True),
+        (hood(dents=[{"mm": 35, "marks": ["glue-only", "edge"]}]), False),
+        (hood(tally={"dime": 2}, agreed="80.00"), True),
+        (hood(tally={"dime": 99}), True),
+        (hood(tally={"dime": 2}, access="glue"), False),
+        (hood(tally={"dime": 2}, access="replace", replace_cost="80.00"), False),
+        (hood(agreed="80.00"), False),
+    ],
+)
+def test_something_comes_off_only_for_a_pushed_panel_with_a_dent_to_push(
+    panel: Table, is_removed: bool
+) -> None:
+    assert bool(removed(price_plainly(claim(panel), matrix(removal=[LINER])))) == is_removed
+
+
+def test_other_work_the_minimum_tax_and_the_deductible_end_the_sheet() -> None:
+    sheet = price_plainly(
+        claim(
+            hood(tally={"dime": 1}),
+            other=[
+                {"kind": "part", "label": "Moulding", "quantity": 3, "unit_price": "9.99"},
+                {"kind": "sublet", "label": "Glass", "quantity": 1, "unit_price": "40.00"},
+                {"kind": "refinish", "label": "Edge", "quantity": 2, "unit_price": "12.50"},
+            ],
+            claim={"deductible": "200.00"},
+        ),
+        matrix(minimum="150.00", tax={"labour": "10", "parts": "7.5", "sublet": "0"}),
+    )
+    assert sheet == PlainSheet(
+        lines=[
+            PlainLine("repair", "hood", "", 1500),
+            PlainLine("part", None, "Moulding", 2997),
+            PlainLine("sublet", None, "Glass", 4000),
+            PlainLine("refinish", None, "Edge", 2500),
+            # 15.00 + 29.97 + 40.00 + 25.00 = 109.97, short of 150.00 by
+            PlainLine("minimum", None, "", 4003),
+            # 10 % × (15.00 + 25.00 + 40.03) = 8.003
+            PlainLine("tax", None, "labour", 800),
+            # 7.5 % × 29.97 = 2.24775
+            PlainLine("tax", None, "parts", 225),
+        ],
+        subtotal=15000,
+        tax=1025,
+        total=16025,
+        deductible=20000,
+        net=0,
+        complete=True,
+    )
+
+
+def test_a_claim_without_a_line_owes_no_minimum() -> None:
+    sheet = price_plainly(claim(hood()), matrix(minimum="150.00"))
+    assert (sheet.lines, sheet.total, sheet.complete) == ([], 0, True)
+
+
+@given(priced_together())
+def test_the_lines_of_any_sheet_add_up_to_its_totals(pair: tuple[Table, Table]) -> None:
+    sheet = price_plainly(*pair)
+    priced = [amount for amount in amounts(sheet) if amount is not None]
+    assert sum(priced) == sheet.total == sheet.subtotal + sheet.tax
+    assert sheet.net == max(0, sheet.total - sheet.deductible)
+    assert sheet.complete == (None not in amounts(sheet))
+
+
+@given(priced_together())
+def test_the_cells_of_any_made_up_matrix_rise_with_the_count_and_the_size(
+    pair: tuple[Table, Table],
+) -> None:
+    _, made = pair
+    for grid in made["grid"]:
+        rows = [[Fraction(str(cell)) for cell in row] for row in grid["rows"]]
+        columns = [list(column) for column in zip(*rows, strict=True)]
+        assert len(rows) == len(grid["bands"])
+        assert len(columns) == len(made["matrix"]["columns"])
+        assert all(line == sorted(line) for line in [*rows, *columns])
+        if made["matrix"]["mixed"] == "layers":
+            for left, right in pairwise(columns):
+                steps = [after - before for before, after in zip(left, right, strict=True)]
+                assert steps == sorted(steps)
