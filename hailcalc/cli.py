@@ -8,19 +8,16 @@ Imports sit inside the commands, so that each loads only what it needs.
 
 from __future__ import annotations
 
-import os
 import sys
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
-from typer.exceptions import TyperException
 
 NOT_VERIFIED = 1
 BAD_INPUT = 2
 INCOMPLETE = 3
-INTERRUPTED = 130
 
 app = typer.Typer(
     name="hailcalc",
@@ -36,21 +33,21 @@ matrix_app = typer.Typer(
 app.add_typer(matrix_app, name="matrix")
 
 
-class Paper(str, Enum):
+class Paper(StrEnum):
     """Paper sizes of the claim sheet."""
 
     letter = "letter"
     a4 = "a4"
 
 
-class LabelTable(str, Enum):
+class LabelTable(StrEnum):
     """What panels are called in print."""
 
     us = "us"
     uk = "uk"
 
 
-class Shape(str, Enum):
+class Shape(StrEnum):
     """Files whose JSON Schema is published."""
 
     claim = "claim"
@@ -71,23 +68,12 @@ def main() -> NoReturn:
     from hailcalc.problems import InputError
 
     try:
-        code = app(standalone_mode=False) or 0
-        sys.stdout.flush()
-        sys.exit(code)
+        app()
     except InputError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
         sys.exit(BAD_INPUT)
-    except (KeyboardInterrupt, typer.Abort):
-        print("interrupted", file=sys.stderr)
-        sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of our output has left (`| head`): nothing to complain about.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
-    except TyperException as error:
-        error.show()
-        sys.exit(BAD_INPUT)
+    sys.exit(0)
 
 
 @app.command(epilog="Example: hailcalc price demo/claims/01.json --pdf sheet.pdf --json sheet.json")
@@ -104,7 +90,7 @@ def price(
     json: Annotated[Path | None, typer.Option(help="Write the claim sheet as JSON here.")] = None,
     paper: PaperOption = Paper.letter,
     labels: LabelsOption = LabelTable.us,
-) -> int:
+) -> None:
     """Price a claim: print its lines, and write the claim sheet as PDF and JSON.
 
     Exit code 0: priced; 2: the claim or the matrix cannot be used; 3: priced, but a panel is
@@ -130,16 +116,15 @@ def price(
     print(estimate_text(estimate, labels.value), end="")
     for warning in estimate.warnings:
         print(f"note: {warning}", file=sys.stderr)
-    if estimate.totals.complete:
-        return 0
-    print("incomplete: a panel has no price yet", file=sys.stderr)
-    return INCOMPLETE
+    if not estimate.totals.complete:
+        print("incomplete: a panel has no price yet", file=sys.stderr)
+        raise typer.Exit(INCOMPLETE)
 
 
 @app.command(epilog="Example: hailcalc verify sheet.pdf")
 def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A claim sheet, JSON or PDF.")],
-) -> int:
+) -> None:
     """Recompute a claim sheet from the claim and the matrix inside it, and list every difference.
 
     Exit code 0: every line, total and the digest agree; 1: something differs; 2: not a sheet.
@@ -159,15 +144,14 @@ def verify(
         print(difference)
     if differences:
         print(f"{file}: does not verify, {len(differences)} differences", file=sys.stderr)
-        return NOT_VERIFIED
+        raise typer.Exit(NOT_VERIFIED)
     number = document["claim_file"]["claim"]["number"]
     print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")
     print(f"digest {document['digest']}")
-    return 0
 
 
 @matrix_app.command("list", epilog="Example: hailcalc matrix list")
-def matrix_list() -> int:
+def matrix_list() -> None:
     """List the matrices that claims may name, and those that have mistakes."""
     from hailcalc.files import matrices_folder, read_matrices
     from hailcalc.terminal import matrices_text
@@ -177,7 +161,8 @@ def matrix_list() -> int:
     broken = [problem for _, reading in readings for problem in reading.problems]
     for problem in broken:
         print(problem, file=sys.stderr)
-    return BAD_INPUT if broken else 0
+    if broken:
+        raise typer.Exit(BAD_INPUT)
 
 
 @matrix_app.command("show", epilog="Example: hailcalc matrix show copperfin-2026")
@@ -197,7 +182,7 @@ def matrix_check(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="[FILE]...", help="Matrix files; none: all.")
     ] = None,
-) -> int:
+) -> None:
     """Check matrix files and list every mistake with its table, row and column."""
     from hailcalc.files import matrices_folder, matrix_files, read_matrix_file
 
@@ -215,7 +200,8 @@ def matrix_check(
                 f"{path}: sound; {header.currency}, {grids} grids, {extras} extras, "
                 f"{operations} operations"
             )
-    return BAD_INPUT if broken else 0
+    if broken:
+        raise typer.Exit(BAD_INPUT)
 
 
 @app.command(epilog="Example: hailcalc schema claim > claim.schema.json")
@@ -234,11 +220,12 @@ def schema(
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the sheets.")] = Path("demo/out"),
     paper: PaperOption = Paper.letter,
-) -> int:
+) -> None:
     """Price the invented demo storm: twelve vehicles, a PDF and a JSON each, and a summary."""
     from hailcalc.demo import run_demo
 
-    return run_demo(out, paper.value)
+    if not run_demo(out, paper.value):
+        raise typer.Exit(BAD_INPUT)
 
 
 @app.command(epilog="Example: hailcalc serve --port 8423")
@@ -247,6 +234,7 @@ def serve(
 ) -> None:
     """Serve the REST API on 127.0.0.1, with its interactive documentation under /docs."""
     from api.serve import serve as serve_api
+
     from hailcalc.files import matrices_folder
 
     serve_api(port, matrices_folder())

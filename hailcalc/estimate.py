@@ -491,9 +491,22 @@ def _tax_lines(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]:
     return result
 
 
+GLUE_LIMIT_C = 30
+"""Panel temperature from which hot-melt glue holds poorly (common practice, no source)."""
+
+
 def _warnings(claim: ClaimFile, compiled: CompiledMatrix) -> Iterator[str]:
     yield from matrix_problem_of_choice(claim.claim, compiled.matrix)
     if claim.vehicle.vin is not None:
         _, warning = vin_findings(claim.vehicle.vin)
         if warning:
             yield warning
+    glued = any(panel.access == "glue" for panel in claim.panels)
+    temperature = claim.conditions.panel_temperature_c
+    if glued and temperature is not None and temperature >= GLUE_LIMIT_C:
+        yield (
+            f"A panel is to be glued at {_plain(temperature)} °C; hot-melt glue holds poorly from "
+            f"about {GLUE_LIMIT_C} °C up (common practice)."
+        )
+    if any(panel.access == "glue" and panel.repainted for panel in claim.panels):
+        yield "A repainted panel is to be glued; a pull can lift new paint (common practice)."

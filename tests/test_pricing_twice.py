@@ -19,9 +19,7 @@ from tests.strategies import priced_together
 
 
 def priced(claim: dict[str, Any], matrix: dict[str, Any]) -> Estimate:
-    return price(
-        require_claim(claim_from_data(claim)), require_matrix(matrix_from_data(matrix))
-    )
+    return price(require_claim(claim_from_data(claim)), require_matrix(matrix_from_data(matrix)))
 
 
 @settings(max_examples=1500, deadline=None, suppress_health_check=[HealthCheck.too_slow])

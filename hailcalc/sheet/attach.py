@@ -27,7 +27,7 @@ def attach_json(canvas: Canvas, name: str, data: bytes) -> None:
         dictionary=pdfdoc.PDFDictionary(
             {
                 "Type": pdfdoc.PDFName("EmbeddedFile"),
-                "Subtype": pdfdoc.PDFName("application/json"),
+                "Subtype": "/application#2Fjson",
                 "Params": pdfdoc.PDFDictionary({"Size": len(data)}),
             }
         ),

@@ -27,17 +27,17 @@ def digest(content: Any) -> str:
     """
     import rfc8785
 
-    return hashlib.sha256(rfc8785.dumps(_plain_numbers(content))).hexdigest()
+    return hashlib.sha256(rfc8785.dumps(plain_numbers(content))).hexdigest()
 
 
-def _plain_numbers(value: Any) -> Any:
+def plain_numbers(value: Any) -> Any:
     """JSON values with `Decimal`s as the numbers that JSON has."""
     if isinstance(value, Decimal):
         return int(value) if value == value.to_integral_value() else float(value)
     if isinstance(value, dict):
-        return {key: _plain_numbers(inner) for key, inner in value.items()}
+        return {key: plain_numbers(inner) for key, inner in value.items()}
     if isinstance(value, list):
-        return [_plain_numbers(inner) for inner in value]
+        return [plain_numbers(inner) for inner in value]
     return value
 
 
@@ -79,7 +79,7 @@ def _counted(result: PanelResult) -> dict[str, Any]:
     if result.band is not None:
         counted["band"] = list(result.band)
     if count.oversize:
-        counted["largest_mm"] = _plain_numbers(max(count.oversize))
+        counted["largest_mm"] = plain_numbers(max(count.oversize))
     return counted
 
 

@@ -10,7 +10,7 @@ known places, and measuring them by their widths is all that is needed.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from hailcalc.sheet.fonts import BOLD, REGULAR, faces
@@ -106,9 +106,13 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A table's row. `with_next` keeps it on the page of the row after it."""
+    """A table's row. `with_next` keeps it on the page of the row after it.
+
+    `again` is the row to repeat when the rows that follow go over to a new page.
+    """
 
     cells: tuple[Cell, ...]
+    again: tuple[Cell, ...] = ()
     with_next: bool = False
     tinted: bool = False
     ruled: bool = True
@@ -250,13 +254,17 @@ class Flow:
         """A table with its heading, continued with the heading repeated on each new page."""
         set_rows = [_set_row(row, columns) for row in rows]
         self._table_head(columns)
+        again: _SetRow | None = None
         for index, row in enumerate(set_rows):
             together = row.height
             follower = index
             while set_rows[follower].with_next and follower + 1 < len(set_rows):
                 follower += 1
                 together += set_rows[follower].height
-            self._row(row, together, columns)
+            repeated = None if rows[index].with_next else again
+            self._row(row, together, columns, repeated)
+            if rows[index].again:
+                again = _set_row(replace(rows[index], cells=rows[index].again), columns)
         self.y -= 2
 
     def _table_head(self, columns: Sequence[Column]) -> None:
@@ -271,27 +279,36 @@ class Flow:
         self.y -= lines * HEAD.leading + 1.5
         self.rule(0.8, INK)
 
-    def _row(self, row: _SetRow, together: float, columns: Sequence[Column]) -> None:
-        room = self.height - self.top - self.bottom - 40
+    def _row(
+        self, row: _SetRow, together: float, columns: Sequence[Column], again: _SetRow | None
+    ) -> None:
+        room = self.height - self.top - self.bottom - 60
         if self.y - min(together, room) < self.bottom:
-            self.new_page()
-            self._table_head(columns)
+            self._next_page_of_table(columns, again)
         rest = row
         while rest.height > self.y - self.bottom and rest.lines_within(self.y - self.bottom):
             head, rest = rest.split(self.y - self.bottom)
             self._put_row(head, columns)
-            self.new_page()
-            self._table_head(columns)
+            self._next_page_of_table(columns, again)
         self._put_row(rest, columns)
+
+    def _next_page_of_table(self, columns: Sequence[Column], again: _SetRow | None) -> None:
+        self.new_page()
+        self._table_head(columns)
+        if again is not None:
+            self._put_row(again, columns)
 
     def _put_row(self, row: _SetRow, columns: Sequence[Column]) -> None:
         if row.tinted:
             self.put(BoxMark(self.left, self.y - row.height, self.inner, row.height, TINT, None))
+        tallest = _tallest_first(row.cells)
+        base = self.y - _PAD - tallest.leading + _descent(tallest)
         for (x, column), lines in zip(_places(self.left, columns), row.cells, strict=True):
-            y = self.y - _PAD
-            for text, style in lines:
-                y -= style.leading
-                self.text(_edge(x, column), y + _descent(style), text, style, column.align)
+            y = base
+            for number, (text, style) in enumerate(lines):
+                if number:
+                    y -= style.leading
+                self.text(_edge(x, column), y, text, style, column.align)
         self.y -= row.height
         if row.ruled:
             self.rule(0.3)
@@ -322,8 +339,15 @@ class _SetRow:
         )
 
 
+def _tallest_first(cells: Sequence[Sequence[tuple[str, Style]]]) -> Style:
+    """The style of the tallest first line: all first lines of a row stand on its base line."""
+    firsts = [lines[0][1] for lines in cells if lines]
+    return max(firsts, key=lambda style: style.leading, default=BODY)
+
+
 def _height(cells: Sequence[Sequence[tuple[str, Style]]]) -> float:
-    return max(sum(style.leading for _, style in lines) for lines in cells) + 2 * _PAD
+    first = _tallest_first(cells).leading
+    return first + max(sum(style.leading for _, style in lines[1:]) for lines in cells) + 2 * _PAD
 
 
 def _set_row(row: Row, columns: Sequence[Column]) -> _SetRow:

@@ -16,7 +16,9 @@ from hailcalc.money import money_text
 from hailcalc.sheet.fonts import unprintable
 
 _NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\w)")
-_OPERATORS = str.maketrans({"*": "×", "/": "÷", "-": "−"})
+_OPERATORS = [(" * ", "\u00a0×\u00a0"), (" / ", "\u00a0÷\u00a0"), ("-", "−")]
+"""Signs of a formula in print; products do not break over lines."""
+
 _SUBSTITUTES = str.maketrans({"\u202f": "\u00a0", "\u2009": "\u00a0", "\uffe5": "¥"})
 
 
@@ -60,7 +62,9 @@ class Writer:
 
     def formula(self, text: str) -> str:
         """A line's arithmetic as people write it, with the locale's decimal point."""
-        return self.figure(text.translate(_OPERATORS))
+        for sign, printed in _OPERATORS:
+            text = text.replace(sign, printed)
+        return self.figure(text)
 
     def date(self, day: date) -> str:
         """A date in the locale's medium form, or ISO 8601 where the fonts lack its letters."""

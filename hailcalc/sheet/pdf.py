@@ -18,7 +18,7 @@ from hailcalc.cautions import ALWAYS, CAUTIONS, NATURE
 from hailcalc.claimfile import Panel
 from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.lines import Line, dents
-from hailcalc.money import money_text
+from hailcalc.money import minor_units
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
@@ -167,7 +167,7 @@ def _compose(sheet: _Sheet, width: float, height: float) -> Flow:
     _count(flow, sheet)
     _notes(flow, sheet)
     _cautions(flow, sheet)
-    _signatures(flow, sheet)
+    _signatures(flow)
     return flow
 
 
@@ -310,8 +310,6 @@ def _block(
 
 
 def _money(sheet: _Sheet, text: str) -> str:
-    from hailcalc.money import minor_units
-
     return sheet.write.sum(minor_units(text, sheet.write.decimals))
 
 
@@ -326,9 +324,10 @@ def _summary(flow: Flow, sheet: _Sheet) -> None:
     count = sum(result.count.all for result in estimate.panels)
     damaged = sum(1 for result in estimate.panels if result.count.all)
     what = f"{damaged} panel{'' if damaged == 1 else 's'}"
+    so_far = "" if totals.complete else ", so far"
     sums = [
-        ("Net to pay", write.sum(totals.net), _BIG),
-        ("Total", write.sum(totals.total), _GROUP),
+        (f"Net of the deductible{so_far}", write.sum(totals.net), _BIG),
+        (f"Total{so_far}", write.sum(totals.total), _GROUP),
         ("Deductible", write.sum(totals.deductible), _GROUP),
         ("Counted", f"{dents(count)} on {what}", _GROUP),
         ("State", "Complete" if totals.complete else "INCOMPLETE", _GROUP),
@@ -411,7 +410,7 @@ def _panel_row(sheet: _Sheet, result: PanelResult, oversize: bool, narrow: bool)
 
 def _state(panel: Panel) -> list[str]:
     """What is said of the panel itself."""
-    state = [] if panel.metal == "steel" else [panel.metal]
+    state: list[str] = [] if panel.metal == "steel" else [panel.metal]
     if panel.repainted:
         state.append("repainted")
     return [*state, _ACCESS[panel.access]]
@@ -434,26 +433,39 @@ def _mm(value: object) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def _because_width(flow: Flow) -> float:
+    return flow.inner - 24 - 128 - 72
+
+
 def _line_columns(flow: Flow, sheet: _Sheet, what: str) -> list[Column]:
     return [
         Column("No.", 24, "right"),
         Column(what, 128),
-        Column("Because", flow.inner - 24 - 128 - 72),
+        Column("Because", _because_width(flow)),
         Column(f"Amount, {sheet.write.currency}", 72, "right"),
     ]
 
 
-def _line_row(sheet: _Sheet, line: Line) -> Row:
+def _because(sheet: _Sheet, line: Line, width: float) -> tuple[tuple[str, Style], ...]:
+    """Words and arithmetic of a line: side by side where there is room, else below each other."""
     words = sheet.write.words(line.words)
-    because: list[tuple[str, Style]] = [(words[:1].upper() + words[1:], SMALL_INK)]
-    if _worth_printing(line.formula):
-        because.append((f"= {sheet.write.formula(line.formula)}", SMALL))
+    words = words[:1].upper() + words[1:]
+    if not _worth_printing(line.formula):
+        return ((words, SMALL_INK),)
+    formula = f"= {sheet.write.formula(line.formula)}"
+    together = f"{words}   {formula}"
+    if text_width(together, SMALL_INK) <= width - 6:
+        return ((together, SMALL_INK),)
+    return (words, SMALL_INK), (formula, SMALL_INK)
+
+
+def _line_row(sheet: _Sheet, line: Line, width: float) -> Row:
     amount = Cell.of(sheet.amount(line.amount), BODY_BOLD if line.amount is None else BODY)
     return Row(
         (
             Cell.of(str(sheet.numbers[id(line)]), SMALL),
             Cell.of(line.label),
-            Cell(tuple(because)),
+            Cell(_because(sheet, line, width)),
             amount,
         )
     )
@@ -482,21 +494,28 @@ def _repair_lines(flow: Flow, sheet: _Sheet) -> None:
             state = ", ".join(_state(result.panel))
             total = result.total if result.priced else None
             rows.append(_group_row(sheet, sheet.labels[result.panel.panel], state, total))
-            rows += [_line_row(sheet, line) for line in lines]
+            rows += [_line_row(sheet, line, _because_width(flow)) for line in lines]
     if whole:
         total = sum(line.amount or 0 for line in whole)
         rows.append(_group_row(sheet, "Whole vehicle", "", total))
-        rows += [_line_row(sheet, line) for line in whole]
+        rows += [_line_row(sheet, line, _because_width(flow)) for line in whole]
     flow.table(_line_columns(flow, sheet, "Line"), rows)
 
 
 def _group_row(sheet: _Sheet, name: str, state: str, total: int | None) -> Row:
+    """A panel's name with its sum, repeated without the sum where its lines go on."""
     return Row(
         (
             Cell.of(""),
             Cell.of(name, _GROUP),
             Cell.of(state, SMALL_INK),
             Cell.of(sheet.amount(total), _GROUP),
+        ),
+        again=(
+            Cell.of(""),
+            Cell.of(name, _GROUP),
+            Cell.of("continued", SMALL_INK),
+            Cell.of(""),
         ),
         with_next=True,
         tinted=True,
@@ -512,7 +531,8 @@ def _removal(flow: Flow, sheet: _Sheet) -> None:
         return
     flow.section("Removal & refit", keep=60)
     flow.table(
-        _line_columns(flow, sheet, "Off, in this order"), [_line_row(sheet, line) for line in lines]
+        _line_columns(flow, sheet, "Off, in this order"),
+        [_line_row(sheet, line, _because_width(flow)) for line in lines],
     )
     refit = [rule.label for rule in reversed(estimate.removal)]
     flow.paragraph("Refit in reverse: " + "; ".join(refit) + ".", SMALL_INK)
@@ -527,7 +547,10 @@ def _other_lines(flow: Flow, sheet: _Sheet) -> None:
     if not lines:
         return
     flow.section("Other lines and tax", keep=40)
-    flow.table(_line_columns(flow, sheet, "Line"), [_line_row(sheet, line) for line in lines])
+    flow.table(
+        _line_columns(flow, sheet, "Line"),
+        [_line_row(sheet, line, _because_width(flow)) for line in lines],
+    )
 
 
 def _totals(flow: Flow, sheet: _Sheet) -> None:
@@ -538,23 +561,18 @@ def _totals(flow: Flow, sheet: _Sheet) -> None:
         ("Tax", totals.tax, BODY),
         ("Total", totals.total, _GROUP),
         ("Deductible", -totals.deductible, BODY),
-        ("Net to pay", totals.net, _NAME),
+        ("Net of the deductible", totals.net, _NAME),
     ]
-    flow.space(10)
-    flow.need(sum(style.leading + 4 for _, _, style in rows) + 20)
+    flow.section("Totals", keep=sum(style.leading + 4 for _, _, style in rows))
     for label, amount, style in rows:
         if style is not BODY:
             flow.put(RuleMark(flow.right - 250, flow.y - 1, flow.right, flow.y - 1, 0.8, INK))
-        flow.y -= style.leading + 4
+        flow.y -= style.leading + 4 if label != rows[0][0] else 0
         text = write.amount(amount) if style is BODY else write.sum(amount)
         flow.text(flow.right - 250, flow.y + 3.5, label, style)
-        flow.text(flow.right - 2.5, flow.y + 3.5, _aligned(sheet, text), style, "right")
+        flow.text(flow.right - 2.5, flow.y + 3.5, text, style, "right")
     if totals.net == 0 and totals.total < totals.deductible:
         flow.paragraph("The deductible is larger than the total.", SMALL_INK)
-
-
-def _aligned(sheet: _Sheet, text: str) -> str:
-    return text
 
 
 def _count(flow: Flow, sheet: _Sheet) -> None:
@@ -611,16 +629,18 @@ def _cautions(flow: Flow, sheet: _Sheet) -> None:
     if any(result.panel.access == "glue" for result in sheet.estimate.panels):
         keys = keys | {"heat": None}
     flow.section("Cautions", keep=36)
-    for text in [*(CAUTIONS[key] for key in keys), *ALWAYS, NATURE]:
+    for text in [*(CAUTIONS[key] for key in keys), *ALWAYS]:
         flow.paragraph(text, SMALL_INK)
         flow.space(2)
 
 
-def _signatures(flow: Flow, sheet: _Sheet) -> None:
-    """Boxes to sign in."""
+def _signatures(flow: Flow) -> None:
+    """What the sheet is, and boxes to sign it in."""
     height, gap = 52.0, 10.0
-    flow.space(12)
-    flow.need(height + 6)
+    flow.need(height + 2 * BODY_BOLD.leading + 12)
+    flow.space(4)
+    flow.paragraph(NATURE, BODY_BOLD)
+    flow.space(8)
     width = (flow.inner - 2 * gap) / 3
     x = flow.left
     for title in ("Estimator", "Adjuster", "Owner of the vehicle"):
@@ -630,8 +650,3 @@ def _signatures(flow: Flow, sheet: _Sheet) -> None:
         flow.text(x + width * 0.34, flow.y - height + 6, "Signature", SMALL)
         x += width + gap
     flow.y -= height
-
-
-def amount_text(sheet_amount: int, decimals: int) -> str:
-    """An amount as the sheet's JSON has it."""
-    return money_text(sheet_amount, decimals)

@@ -16,7 +16,7 @@ from hailcalc.estimate import price
 from hailcalc.matrix import matrix_from_data
 from hailcalc.problems import InputError, Place, Problem, shown
 from hailcalc.reading import load_json
-from hailcalc.sheet.document import KEYS, digest, sheet_json
+from hailcalc.sheet.document import KEYS, digest, plain_numbers, sheet_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,8 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
     except InputError as error:
         return differences + [_from_problem(problem) for problem in error.problems]
     for key in ("claim_file", "matrix", "lines", "totals", "evidence"):
-        differences += _compare(document[key], recomputed[key], (key,), recomputed)
+        printed = plain_numbers(document[key])
+        differences += _compare(printed, recomputed[key], (key,), recomputed)
     return differences
 
 
