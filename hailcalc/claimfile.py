@@ -144,7 +144,7 @@ class ClaimFile(FileModel):
     vehicle: Vehicle
     matrix: Name | None = None
     shop: Shop | None = None
-    conditions: Conditions = Conditions()
+    conditions: Conditions = Field(default_factory=Conditions)
     panels: Annotated[tuple[Panel, ...], Field(max_length=200)] = ()
     other: Annotated[tuple[OtherLine, ...], Field(max_length=500)] = ()
 

@@ -42,7 +42,7 @@ class FileModel(BaseModel):
     """A table of a file: frozen, and unknown keys are errors."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", ser_json_inf_nan="strings", hide_input_in_errors=True
+        frozen=True, extra="forbid", hide_input_in_errors=True, defer_build=True
     )
 
 

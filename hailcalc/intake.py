@@ -9,16 +9,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
-from hailcalc.counting import panels_from_dents, panels_from_tallies
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
 from hailcalc.files import load_matrix, matrices_folder, matrix_by_name, read_matrices, read_text
 from hailcalc.matrix import Matrix, choose_matrix
 from hailcalc.problems import InputError, Problem
 from hailcalc.reading import load_json
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +46,7 @@ def take_in(
     alone = None if data is None else claim_from_data(data, str(claim))
     chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim)), problems)
     compiled = None if chosen is None else compile_matrix(chosen)
-    coins = _coin_names(compiled)
-    added: list[tuple[str, dict[str, Any]]] = []
-    for path, read in (
-        (tallies, lambda text, file: panels_from_tallies(text, coins, file)),
-        (dents, panels_from_dents),
-    ):
-        if path is not None:
-            added += _from_csv(path, read, problems)
+    added = _counts_added(tallies, dents, _coin_names(compiled), problems)
     if alone is not None:
         reading = claim_from_data(_with_panels(data, added), str(claim)) if added else alone
         found = list(reading.problems)
@@ -64,7 +58,7 @@ def take_in(
     raise InputError(problems)
 
 
-def _attempt(action: Callable[[], Any], problems: list[Problem]) -> Any:
+def _attempt(action: Callable[[], Result], problems: list[Problem]) -> Result | None:
     """The result of `action`, or None with its problems added to the list."""
     try:
         return action()
@@ -80,11 +74,29 @@ def _coin_names(compiled: CompiledMatrix | None) -> list[str]:
     return [coin.name for coin in compiled.tables.coins]
 
 
-def _from_csv(
-    path: Path, read: Callable[[str, str], list[dict[str, Any]]], problems: list[Problem]
+def _counts_added(
+    tallies: Path | None, dents: Path | None, coins: list[str], problems: list[Problem]
 ) -> list[tuple[str, dict[str, Any]]]:
-    panels = _attempt(lambda: read(read_text(path), str(path)), problems)
-    return [(str(path), panel) for panel in panels or ()]
+    """Panels of the CSV files, each with the name of its file."""
+    added: list[tuple[str, dict[str, Any]]] = []
+    if tallies is None and dents is None:
+        return added
+    from hailcalc.counting.csvfiles import panels_from_dents, panels_from_tallies
+
+    for path, read in (
+        (tallies, lambda text, file: panels_from_tallies(text, coins, file)),
+        (dents, panels_from_dents),
+    ):
+        if path is not None:
+            panels = _read_counts(path, read, problems)
+            added += [(str(path), panel) for panel in panels or ()]
+    return added
+
+
+def _read_counts(
+    path: Path, read: Callable[[str, str], list[dict[str, Any]]], problems: list[Problem]
+) -> list[dict[str, Any]] | None:
+    return _attempt(lambda: read(read_text(path), str(path)), problems)
 
 
 def _with_panels(data: Any, added: list[tuple[str, dict[str, Any]]]) -> Any:

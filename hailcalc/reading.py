@@ -16,7 +16,7 @@ from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any, TypeVar, cast, get_args, get_origin
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from hailcalc.fields import EXPECTED
@@ -120,6 +120,8 @@ def sound_parts(
     bad keys and, by `lean_on`, the keys that mean nothing without them, and is left out if it
     cannot do without what it lost.
     """
+    from pydantic import TypeAdapter  # only a file with mistakes gets here
+
     if not isinstance(data, Mapping):
         return {}
     bad = {problem.where[:depth] for problem in problems for depth in (1, 2, 3)}

@@ -3,7 +3,8 @@
 Every panel that is pushed needs one operation that opens it, with all that this operation
 needs off first; an operation is done and paid once a vehicle. Where several operations
 open a panel any one will do, and the set that is cheapest for the whole vehicle is taken:
-sets are bit masks over the operations in file order, searched exactly by branch and bound.
+sets are bit masks over the operations in file order, parted into independent groups and
+searched exactly by branch and bound.
 Refit is the reverse of removal. Minutes of the shop; amounts in minor units, before tax.
 """
 
@@ -107,23 +108,71 @@ def _members(mask: int) -> list[int]:
 def cheapest_set(rules: RemovalRules, panels: Iterable[str]) -> int:
     """Mask of the cheapest set of operations that opens every one of `panels` that any opens.
 
-    Ties go to fewer operations, then to the set that comes first in file order.
+    Ties go to fewer operations, then to the set that comes first in file order. Exact: panels
+    with one way are settled first, ways that contain another are dropped, and panels whose
+    ways share no operation are searched apart, which keeps every search small.
     """
-    choices = sorted(
-        {
-            tuple(sorted({rules.operations[index].needs for index in rules.opening[panel]}))
-            for panel in panels
-            if panel in rules.opening
-        },
-        key=len,
-    )
+    ways = [
+        frozenset(rules.operations[index].needs for index in rules.opening[panel])
+        for panel in panels
+        if panel in rules.opening
+    ]
+    mask, undecided = _settle(ways)
     costs = [rule.labour + (rule.fastener_amount or 0) for rule in rules.operations]
+    for group in _groups(undecided):
+        mask |= _search(group, costs)
+    return mask
+
+
+def _settle(ways: Iterable[frozenset[int]]) -> tuple[int, set[frozenset[int]]]:
+    """Operations that are needed whatever is chosen, and the choices that remain, less those."""
+    mask = 0
+    undecided = set(ways)
+    while True:
+        # Of two ways, one within the other, the larger can only cost more.
+        rest = {
+            frozenset(
+                way
+                for way in remaining
+                if not any(other != way and other & way == other for other in remaining)
+            )
+            for remaining in ({way & ~mask for way in choice} for choice in undecided)
+            if 0 not in remaining
+        }
+        single = {next(iter(choice)) for choice in rest if len(choice) == 1}
+        if not single:
+            return mask, rest
+        for way in single:
+            mask |= way
+        undecided = rest
+
+
+def _groups(choices: Iterable[frozenset[int]]) -> list[list[frozenset[int]]]:
+    """Choices parted so that no operation occurs in two groups."""
+    groups: list[tuple[int, list[frozenset[int]]]] = []
+    for choice in sorted(choices, key=sorted):
+        touched, members = 0, [choice]
+        for way in choice:
+            touched |= way
+        apart = []
+        for operations, others in groups:
+            if operations & touched:
+                touched |= operations
+                members += others
+            else:
+                apart.append((operations, others))
+        groups = [*apart, (touched, members)]
+    return [members for _, members in groups]
+
+
+def _search(choices: Sequence[frozenset[int]], costs: Sequence[int]) -> int:
+    """The cheapest union of one way of each choice, by branch and bound."""
+    ordered = sorted(choices, key=len)
+    best: tuple[_Key, int] | None = None
 
     def key(mask: int) -> _Key:
         members = _members(mask)
         return sum(costs[index] for index in members), len(members), tuple(members)
-
-    best: tuple[_Key, int] | None = None
 
     def search(position: int, mask: int) -> None:
         nonlocal best
@@ -131,15 +180,14 @@ def cheapest_set(rules: RemovalRules, panels: Iterable[str]) -> int:
         # Operations only ever add cost and number, so a set already dearer cannot win.
         if best is not None and found[:2] > best[0][:2]:
             return
-        if position == len(choices):
+        if position == len(ordered):
             if best is None or found < best[0]:
                 best = (found, mask)
-            return
-        if any(choice | mask == mask for choice in choices[position]):
+        elif any(way | mask == mask for way in ordered[position]):
             search(position + 1, mask)
-            return
-        for choice in sorted(choices[position], key=lambda choice: key(mask | choice)):
-            search(position + 1, mask | choice)
+        else:
+            for way in sorted(ordered[position], key=lambda way: key(mask | way)):
+                search(position + 1, mask | way)
 
     search(0, 0)
     assert best is not None

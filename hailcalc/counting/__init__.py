@@ -4,7 +4,6 @@
 reads tallies and single measured dents from CSV. Sizes in millimetres, longest axis.
 """
 
-from hailcalc.counting.csvfiles import panels_from_dents, panels_from_tallies
 from hailcalc.counting.tally import PanelCount, count_panel
 
-__all__ = ["PanelCount", "count_panel", "panels_from_dents", "panels_from_tallies"]
+__all__ = ["PanelCount", "count_panel"]

@@ -103,7 +103,7 @@ class Extra(FileModel):
 
     id: Name
     label: Title
-    when: When = When()
+    when: When = Field(default_factory=When)
     of: Literal["panel", "affected", "vehicle"] = "panel"
     percent: Signed | None = None
     minutes: Unsigned | None = None
@@ -141,7 +141,7 @@ class Matrix(FileModel):
     oversize: Oversize | None = None
     extra: Annotated[tuple[Extra, ...], Field(max_length=200)] = ()
     removal: Annotated[tuple[Operation, ...], Field(max_length=200)] = ()
-    tax: Tax = Tax()
+    tax: Tax = Field(default_factory=Tax)
 
     @property
     def name(self) -> str:

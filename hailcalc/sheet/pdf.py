@@ -99,22 +99,28 @@ def sheet_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us") 
     `paper` is "letter" or "a4", `labels` "us" or "uk". Raises InputError for text that the
     sheet's fonts cannot print, naming every place.
     """
-    document = sheet_json(estimate)
-    problems = [*_unprintable_texts(document["claim_file"], "claim_file", ())]
-    problems += _unprintable_texts(document["matrix"], "matrix", ())
+    sheet = _sheet(estimate, labels)
+    problems = [*_unprintable_texts(sheet.document["claim_file"], "claim_file", ())]
+    problems += _unprintable_texts(sheet.document["matrix"], "matrix", ())
     if problems:
         raise InputError(problems)
-    header = estimate.compiled.matrix.matrix
+    return _finish(sheet, _compose(sheet, *PAPERS[paper]), paper, labels)
+
+
+def composed(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -> Flow:
+    """The sheet's marks page by page, before heads and feet are added and anything is drawn."""
+    return _compose(_sheet(estimate, labels), *PAPERS[paper])
+
+
+def _sheet(estimate: Estimate, labels: str) -> _Sheet:
     tables = estimate.compiled.tables
-    sheet = _Sheet(
+    return _Sheet(
         estimate,
-        document,
+        sheet_json(estimate),
         PANEL_LABELS[labels],
-        writer(header.locale, tables.currency, tables.decimals),
+        writer(estimate.compiled.matrix.matrix.locale, tables.currency, tables.decimals),
         {id(line): number for number, line in enumerate(estimate.lines, 1)},
     )
-    flow = _compose(sheet, *PAPERS[paper])
-    return _finish(sheet, flow, paper, labels)
 
 
 def _unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> Iterator[Problem]:
