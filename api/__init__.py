@@ -1,0 +1,1 @@
+"""The REST API: a thin layer of HTTP over hailcalc, for this machine only."""

@@ -67,10 +67,12 @@ class BodyLimit:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        declared = Headers(scope=scope).get("content-length", "")
+        headers = Headers(scope=scope)
+        declared = headers.get("content-length", "")
         length = int(declared) if declared.isascii() and declared.isdigit() else 0
         if length > MAX_TEXT_BYTES:
-            if length <= _DRAINED_BYTES:
+            # Who expects a 100 (Continue) has not sent the body yet and need not.
+            if length <= _DRAINED_BYTES and "expect" not in headers:
                 await _drain(receive, 0)
             refusal = _too_large(f"{length:,} bytes")
             await refusal_response(scope["path"], refusal)(scope, receive, send)

@@ -24,7 +24,7 @@ from starlette.responses import Response
 
 from api.headers import SECURITY_HEADERS
 from hailcalc.fields import EXPECTED
-from hailcalc.problems import InputError, Place, Problem, shown
+from hailcalc.problems import Place, Problem, shown
 
 MEDIA_TYPE = "application/problem+json"
 MAX_ERRORS = 500
@@ -58,9 +58,7 @@ KINDS: dict[str, Kind] = {
     "no-such-matrix": Kind(
         404, "There is no such matrix", "Take one of the names listed, or see GET /v1/matrices."
     ),
-    "no-such-schema": Kind(
-        404, "There is no such schema", "Ask for claim, matrix or sheet."
-    ),
+    "no-such-schema": Kind(404, "There is no such schema", "Ask for claim, matrix or sheet."),
     "not-acceptable": Kind(
         406,
         "No acceptable form of the sheet",
@@ -202,13 +200,13 @@ def _document(
     return Response(body, status, own, MEDIA_TYPE)
 
 
-def on_refusal(request: Request, error: Exception) -> Response:
+async def on_refusal(request: Request, error: Exception) -> Response:
     """Handler of `Refusal`."""
     assert isinstance(error, Refusal)
-    return refusal_response(request.url.path, error)
+    return refusal_response(request.scope["path"], error)
 
 
-def on_http_error(request: Request, error: Exception) -> Response:
+async def on_http_error(request: Request, error: Exception) -> Response:
     """Handler of errors of routing (404, 405) and of whatever else has a plain status."""
     assert isinstance(error, HTTPException)
     phrase = HTTPStatus(error.status_code).phrase
@@ -217,20 +215,21 @@ def on_http_error(request: Request, error: Exception) -> Response:
         405: f"{request.method} is not allowed here; see the Allow header.",
     }.get(error.status_code, f"{phrase}.")
     return _document(
-        "about:blank", phrase, error.status_code, detail, request.url.path, (), error.headers
+        "about:blank", phrase, error.status_code, detail, request.scope["path"], (), error.headers
     )
 
 
-def on_parameter_error(request: Request, error: Exception) -> Response:
+async def on_parameter_error(request: Request, error: Exception) -> Response:
     """Handler of parameters that are not valid; a path that names nothing is a 404."""
     assert isinstance(error, RequestValidationError)
     mistakes = [_parameter_mistake(detail) for detail in error.errors()]
     kind = "invalid-parameter"
     if any(entry.source == "path" for entry in mistakes):
         kind = "no-such-schema"
-    return refusal_response(
-        request.url.path, Refusal(kind, f"{count_text(len(mistakes), 'mistake')}.", mistakes)
+    detail = "; ".join(
+        f"{entry.pointer[1:]}: found {entry.found}, expected {entry.expected}" for entry in mistakes
     )
+    return refusal_response(request.scope["path"], Refusal(kind, f"{detail}.", mistakes))
 
 
 def _parameter_mistake(detail: Mapping[str, object]) -> Mistake:
@@ -255,12 +254,6 @@ def _parameter_expected(detail: Mapping[str, object]) -> str:
     return message[:1].lower() + message[1:]
 
 
-def on_input_error(request: Request, error: Exception) -> Response:
-    """Handler of mistakes that only show while a claim is priced or drawn."""
-    assert isinstance(error, InputError)
-    return refusal_response(request.url.path, claim_refusal(error.problems))
-
-
 def claim_refusal(problems: Iterable[Problem], mistakes: Iterable[Mistake] = ()) -> Refusal:
     """The refusal of a claim with these problems; a sound claim over a broken matrix is a 409."""
     entries = (*mistakes, *map(mistake, problems))
@@ -274,12 +267,12 @@ def claim_refusal(problems: Iterable[Problem], mistakes: Iterable[Mistake] = ())
     return Refusal("broken-matrix", f"Mistakes in {', '.join(files)}.", entries)
 
 
-def on_crash(request: Request, error: Exception) -> Response:
+async def on_crash(request: Request, error: Exception) -> Response:
     """Handler of our own mistakes: nothing of them is told, the server's log has it all."""
     return _document(
         "about:blank",
         HTTPStatus.INTERNAL_SERVER_ERROR.phrase,
         500,
         "The server made a mistake; its log says more. Nothing was stored.",
-        request.url.path,
+        request.scope["path"],
     )

@@ -63,6 +63,12 @@ PaperOption = Annotated[Paper, typer.Option(help="Paper of the PDF.")]
 LabelsOption = Annotated[LabelTable, typer.Option(help="What panels are called in print.")]
 
 
+def _remark(text: object) -> None:
+    """Say something on standard error, after what standard output already has."""
+    sys.stdout.flush()
+    print(text, file=sys.stderr)
+
+
 def main() -> NoReturn:
     """Run the command line; never a traceback for a mistake in what was given."""
     from hailcalc.problems import InputError
@@ -71,7 +77,7 @@ def main() -> NoReturn:
         app()
     except InputError as error:
         for problem in error.problems:
-            print(problem, file=sys.stderr)
+            _remark(problem)
         sys.exit(BAD_INPUT)
     sys.exit(0)
 
@@ -115,9 +121,9 @@ def price(
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
     for warning in estimate.warnings:
-        print(f"note: {warning}", file=sys.stderr)
+        _remark(f"note: {warning}")
     if not estimate.totals.complete:
-        print("incomplete: a panel has no price yet", file=sys.stderr)
+        _remark("incomplete: a panel has no price yet")
         raise typer.Exit(INCOMPLETE)
 
 
@@ -143,7 +149,7 @@ def verify(
     for difference in differences:
         print(difference)
     if differences:
-        print(f"{file}: does not verify, {len(differences)} differences", file=sys.stderr)
+        _remark(f"{file}: does not verify, {len(differences)} differences")
         raise typer.Exit(NOT_VERIFIED)
     number = document["claim_file"]["claim"]["number"]
     print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")
@@ -160,7 +166,7 @@ def matrix_list() -> None:
     print(matrices_text(readings), end="")
     broken = [problem for _, reading in readings for problem in reading.problems]
     for problem in broken:
-        print(problem, file=sys.stderr)
+        _remark(problem)
     if broken:
         raise typer.Exit(BAD_INPUT)
 
@@ -190,7 +196,7 @@ def matrix_check(
     for path in files or matrix_files(matrices_folder()):
         reading = read_matrix_file(path)
         for problem in reading.problems:
-            print(problem, file=sys.stderr)
+            _remark(problem)
         broken = broken or bool(reading.problems)
         if reading.matrix is not None:
             header = reading.matrix.matrix

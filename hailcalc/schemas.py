@@ -73,9 +73,7 @@ def _reached(body: Any, definitions: dict[str, Schema]) -> set[str]:
 
 # Control characters, line and paragraph separators and the invisible characters of the basic
 # plane. Reading refuses the rest of the Unicode category C too; that has no portable notation.
-_ONE_LINE = (
-    r"^[^\u0000-\u001F\u007F-\u009F\u00AD\u200B-\u200F\u2028-\u202E\u2060-\u206F\uFEFF]*$"
-)
+_ONE_LINE = r"^[^\u0000-\u001F\u007F-\u009F\u00AD\u200B-\u200F\u2028-\u202E\u2060-\u206F\uFEFF]*$"
 _MONEY = {"type": "string", "pattern": r"^-?[0-9]+(\.[0-9]+)?$"}
 _LIMITS = {
     "ge": "minimum",
@@ -172,7 +170,7 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
         ),
         "Totals": _table(
             "Sums of the printed lines; not complete while a panel has no price.",
-            {name: _MONEY for name in ("subtotal", "tax", "total", "deductible", "net")}
+            dict.fromkeys(("subtotal", "tax", "total", "deductible", "net"), _MONEY)
             | {"complete": {"type": "boolean"}},
         ),
         "Evidence": _table(

@@ -5,8 +5,8 @@ TOML reader gives them. Sizes are millimetres, times are minutes, rates are mone
 amounts that come out are integers of the currency's minor unit.
 
 The one idea: every panel is written out dent by dent, every figure is an exact fraction, and
-each rule is then a sentence about that list of dents. Nothing is prepared, tabulated or
-shortened, and the cheapest removal is found by trying every choice there is. Invalid claims and
+each rule is then a sentence about that list of dents. Nothing is prepared or tabulated, and the
+cheapest removal is found by trying every combination of one way a panel. Invalid claims and
 matrices are somebody else's concern: what is given here is taken to be valid.
 """
 
@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
 from math import floor
 from typing import Any, NamedTuple
 
@@ -218,6 +217,7 @@ def column_of(matrix: Table, mm: Fraction) -> int | None:
 def dents_of(job: Job, panel: Table) -> list[Dent]:
     """Every dent of a panel, one by one, in the order the claim gives them.
 
+    A dent measured along two axes is as large as its longer one.
     Of a tally it is only known how many dents of a coin carry a mark, not which, and no rule
     asks for two marks at once: the first ones are given it.
     """
@@ -234,7 +234,7 @@ def dents_of(job: Job, panel: Table) -> list[Dent]:
             }
             dents.append(Dent(column, None, frozenset(marks)))
     for measured in [*(panel.get("dents") or []), *(panel.get("oversize") or [])]:
-        mm = exact(measured["mm"])
+        mm = max(exact(measured["mm"]), exact(measured.get("mm2") or 0))
         marks = set(measured.get("marks") or [])
         dents.append(Dent(column_of(job.matrix, mm), mm, frozenset(marks)))
     return dents
@@ -469,28 +469,35 @@ def operation_lines(job: Job, operation: Table) -> list[PlainLine]:
 
 
 def cheapest_removal(job: Job, operations: Sequence[Table], pushed: Sequence[str]) -> list[Table]:
-    """Of all choices of operations that serve, the cheapest.
+    """Of all choices of one way a panel, each with all that it needs off first, the cheapest.
 
     Equally cheap: the one with fewest operations, then the one that stands first in the file.
+    Whatever else serves holds one of these choices and something over, which costs no less and
+    is more operations.
     """
     price = [added(operation_lines(job, operation)) for operation in operations]
-    choices = []
-    for taken in product([False, True], repeat=len(operations)):
-        places = tuple(place for place, wanted in enumerate(taken) if wanted)
-        if serves(operations, [operations[place] for place in places], pushed):
-            choices.append((sum(price[place] for place in places), len(places), places))
-    _, _, best = min(choices)
+    choices: set[frozenset[int]] = {frozenset()}
+    for panel in pushed:
+        ways = [
+            needed_for(operations, place)
+            for place, operation in enumerate(operations)
+            if panel in (operation.get("opens") or [])
+        ]
+        if ways:
+            choices = {choice | way for choice in choices for way in ways}
+    _, _, best = min(
+        (sum(price[place] for place in choice), len(choice), sorted(choice)) for choice in choices
+    )
     return [operations[place] for place in best]
 
 
-def serves(operations: Sequence[Table], off: Sequence[Table], pushed: Sequence[str]) -> bool:
-    """Whether these operations can be done, and open every pushed panel that any could open."""
-    names = {operation["id"] for operation in off}
-    if any(needed not in names for operation in off for needed in operation.get("after") or []):
-        return False
-    can_open = {panel for operation in operations for panel in operation.get("opens") or []}
-    opened = {panel for operation in off for panel in operation.get("opens") or []}
-    return all(panel in opened for panel in pushed if panel in can_open)
+def needed_for(operations: Sequence[Table], place: int) -> frozenset[int]:
+    """An operation, all that must be off first, and all that those need: places in the file."""
+    places = {operation["id"]: number for number, operation in enumerate(operations)}
+    needed = {place}
+    for other in operations[place].get("after") or []:
+        needed |= needed_for(operations, places[other])
+    return frozenset(needed)
 
 
 def printed_order(chosen: Sequence[Table]) -> list[Table]:

@@ -49,10 +49,11 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
     try:
         computed = digest(content)
     except ValueError as error:
-        differences.append(Difference("digest", shown(document["digest"]), f"none: {error}"))
+        differences.append(Difference("digest", shown(document["digest"], 80), f"none: {error}"))
     else:
         if document["digest"] != computed:
-            differences.append(Difference("digest", shown(document["digest"]), shown(computed)))
+            printed = shown(document["digest"], 80)
+            differences.append(Difference("digest", printed, shown(computed, 80)))
     for key in document.keys() - set(KEYS):
         differences.append(Difference(key, "a key", "no such key in a claim sheet"))
     claim = claim_from_data(document["claim_file"], "claim_file")

@@ -95,7 +95,7 @@ def test_small_letters_and_blanks_are_an_error(vin: str) -> None:
 
 
 def test_elsewhere_a_wrong_check_digit_is_only_a_warning() -> None:
-    # A made-up number of a maker outside North America (first character W), sum 0 modulo 11.
+    # A made-up number from outside North America (first character W): 6 × 8 + 1 × 9 = 57.
     right = with_check_digit("W00000000A0000000")
     wrong = right[:8] + ("1" if right[8] != "1" else "2") + right[9:]
     assert vin_findings(right) == (None, None)

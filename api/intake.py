@@ -1,0 +1,152 @@
+"""From a request to a claim and a compiled matrix that fit each other.
+
+The body is parsed by the same code as a claim file on disk, so duplicate keys, NaN and
+numbers beyond measure are mistakes, and all mistakes come in one answer: those of the claim
+by itself, those that show only against the matrix, and that the matrix cannot be found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from email.message import Message
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+
+from api.library import Entry, Library
+from api.problems import BODY, Mistake, Refusal, at, claim_refusal, mistake
+from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
+from hailcalc.estimate import CompiledMatrix, fit_problems
+from hailcalc.files import text_of
+from hailcalc.matrix import choose_matrix
+from hailcalc.problems import InputError, Place, Problem, shown
+from hailcalc.reading import load_json
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """A claim and the matrix that prices it."""
+
+    claim: ClaimFile
+    compiled: CompiledMatrix
+
+
+async def claim_body(request: Request) -> bytes:
+    """The bytes of a request that sends a claim file. Raises Refusal for another content type."""
+    given = request.headers.get("content-type")
+    declared = Message()
+    declared["content-type"] = given or ""
+    charset = declared.get_content_charset("utf-8")
+    if given is None or declared.get_content_type() != "application/json" or charset != "utf-8":
+        found = "nothing" if given is None else shown(given)
+        raise _wrong_type("Content-Type", found, "application/json in UTF-8")
+    encoding = request.headers.get("content-encoding", "identity")
+    if encoding.strip().lower() != "identity":
+        raise _wrong_type("Content-Encoding", shown(encoding), "identity, or no such header")
+    try:
+        return await request.body()
+    except ClientDisconnect:
+        # Nobody is left to read this, but an upload broken off is no mistake of the server.
+        raise HTTPException(400) from None
+
+
+def _wrong_type(header: str, found: str, expected: str) -> Refusal:
+    return Refusal(
+        "unsupported-media-type",
+        f"{header} is {found}.",
+        [at("header", (header,), found, expected)],
+        {"Accept": "application/json", "Accept-Encoding": "identity"},
+    )
+
+
+def take_in(body: bytes, library: Library, matrix: str | None) -> Intake:
+    """A claim with its matrix; `matrix` goes before the claim's own choice.
+
+    Raises Refusal with every mistake of the claim and of the choice of the matrix.
+    """
+    reading = claim_from_data(_json_object(body), BODY)
+    compiled, mistakes, problems = _find_matrix(reading, library, matrix)
+    problems = [*reading.problems, *problems]
+    if compiled is not None:
+        problems += fit_problems(reading.parts, compiled.tables, BODY)
+    if reading.claim is None or compiled is None or problems:
+        raise claim_refusal(problems, mistakes)
+    return Intake(reading.claim, compiled)
+
+
+def _json_object(body: bytes) -> dict[str, Any]:
+    """The JSON object that a body holds. Raises Refusal with the line and column, or the place."""
+    try:
+        data = load_json(text_of(body, BODY), BODY)
+    except InputError as error:
+        raise _unreadable([_at_the_top(problem) for problem in error.problems]) from None
+    except ArithmeticError:  # an exponent of dozens of digits
+        beyond = Problem(BODY, (), "a number beyond measure", "numbers of at most 10 digits")
+        raise _unreadable([beyond]) from None
+    if not isinstance(data, dict):
+        found = f"a list of {len(data)}" if isinstance(data, list) else shown(data)
+        raise _unreadable([Problem(BODY, (), found, "a claim file, which is one JSON object")])
+    if halves := list(_broken_keys(data, ())):
+        raise _unreadable(halves)
+    return data
+
+
+def _unreadable(problems: list[Problem]) -> Refusal:
+    detail = "; ".join(f"found {problem.found}" for problem in problems[:3])
+    return Refusal("unreadable-body", f"The body: {detail}.", map(mistake, problems))
+
+
+def _at_the_top(problem: Problem) -> Problem:
+    """A problem of the text as one of the whole body: a line and column are no JSON Pointer."""
+    if not problem.where:
+        return problem
+    return Problem(BODY, (), f"{problem.found} at {problem.place}", problem.expected)
+
+
+def _broken_keys(value: Any, where: Place) -> Iterator[Problem]:
+    """Keys with half of a surrogate pair, which is no text (RFC 7493, section 2.1)."""
+    if isinstance(value, list):
+        for position, inner in enumerate(value):
+            yield from _broken_keys(inner, (*where, position))
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            if any("\ud800" <= char <= "\udfff" for char in key):
+                yield Problem(BODY, where, f"the key {shown(key)}", "valid Unicode text")
+            yield from _broken_keys(inner, (*where, key))
+
+
+Found = tuple[CompiledMatrix | None, list[Mistake], list[Problem]]
+
+
+def _find_matrix(reading: ClaimReading, library: Library, named: str | None) -> Found:
+    """The matrix named by the query, by the claim, or by insurer and date; or why there is none."""
+    if named is not None:
+        entry = library.entries.get(named)
+        if entry is None:
+            return None, [at("query", ("matrix",), shown(named), f"one of {library.names}")], []
+        return _of_entry(entry)
+    own = reading.parts.matrix
+    if own is not None:
+        entry = library.entries.get(own)
+        if entry is None:
+            problem = Problem(BODY, ("matrix",), shown(own), f"one of {library.names}")
+            return None, [], [problem]
+        return _of_entry(entry)
+    header = reading.parts.claim
+    if header is None or any(problem.where == ("matrix",) for problem in reading.problems):
+        return None, [], []  # what it would be chosen by is a mistake already
+    if library.broken:
+        # A broken file might be the one that fits, so none is chosen until it is mended.
+        return None, [], library.broken
+    sound = {compiled.matrix.name: compiled for compiled in library.sound}
+    try:
+        chosen = choose_matrix(header, None, [each.matrix for each in sound.values()], BODY)
+    except InputError as error:
+        return None, [], list(error.problems)
+    return sound[chosen.name], [], []
+
+
+def _of_entry(entry: Entry) -> Found:
+    return entry.compiled, [], list(entry.problems)
