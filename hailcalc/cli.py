@@ -240,7 +240,6 @@ def serve(
 ) -> None:
     """Serve the REST API on 127.0.0.1, with its interactive documentation under /docs."""
     from api.serve import serve as serve_api
-
     from hailcalc.files import matrices_folder
 
     serve_api(port, matrices_folder())

@@ -38,10 +38,10 @@ def currency_decimals(currency: str) -> int | None:
     import iso4217  # parses the standard's table, so only when a matrix is read
 
     try:
-        exponent: int | None = iso4217.Currency(currency).exponent
+        exponent = iso4217.Currency(currency).exponent
     except ValueError:
         return None
-    return exponent
+    return None if exponent is None else int(exponent)
 
 
 def minor_units(text: str, decimals: int) -> int:
@@ -49,7 +49,7 @@ def minor_units(text: str, decimals: int) -> int:
 
     Raises ValueError when `text` has more decimals than the currency.
     """
-    value = Fraction(text) * 10**decimals
+    value: Fraction = Fraction(text) * 10**decimals
     if value.denominator != 1:
         raise ValueError(f"{text} has more than {decimals} decimals")
     return value.numerator

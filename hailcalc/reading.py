@@ -27,6 +27,9 @@ Model = TypeVar("Model", bound=BaseModel)
 MAX_TEXT_BYTES = 5_000_000
 """Largest claim, matrix, sheet or CSV that is read; a real one is a thousandth of it."""
 
+MAX_EXPONENT = 1000
+"""Largest power of ten in a number that is read at all; each field has its own, smaller limit."""
+
 MAX_DEPTH = 40
 """Deepest nesting that is read; a claim file needs six levels."""
 
@@ -49,9 +52,16 @@ def load_json(text: str, file: str) -> Any:
     def constant(name: str) -> Any:
         raise InputError([Problem(file, (), name, "a finite number")])
 
+    def decimal(text: str) -> Decimal:
+        # Written out, 1e999999999 would fill the memory.
+        number = Decimal(text)
+        if abs(number.adjusted()) > MAX_EXPONENT:
+            raise InputError([Problem(file, (), shown(text), "a number of ordinary size")])
+        return number
+
     try:
         data = json.loads(
-            text, object_pairs_hook=table, parse_float=Decimal, parse_constant=constant
+            text, object_pairs_hook=table, parse_float=decimal, parse_constant=constant
         )
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}"

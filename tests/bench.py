@@ -71,8 +71,7 @@ def bare_canvas(estimate: Estimate) -> Callable[[], bytes]:
     from reportlab.pdfgen.canvas import Canvas
 
     pages = [
-        [mark for mark in marks if isinstance(mark, TextMark)]
-        for marks in composed(estimate).pages
+        [mark for mark in marks if isinstance(mark, TextMark)] for marks in composed(estimate).pages
     ]
 
     def draw() -> bytes:

@@ -20,7 +20,7 @@ FILES = re.findall(r"<!-- file: (\S+) -->\n```\w+\n(.*?)```", README, re.DOTALL)
 CONSOLES = re.findall(r"```console\n(.*?)```", README, re.DOTALL)
 
 
-@pytest.fixture()
+@pytest.fixture
 def folder(tmp_path: Path) -> Path:
     for name, text in FILES:
         (tmp_path / name).write_text(text, encoding="utf-8")

@@ -168,11 +168,11 @@ def mixed_cells(mixed: Mixed, counts: Sequence[int]) -> tuple[list[CellUse], int
     present = [column for column, count in enumerate(counts) if count]
     if mixed == "layers":
         return _layers(counts), 1
-    if mixed == "share":
+    if mixed == "share" and len(present) > 1:
         return [CellUse(counts[column], total, column) for column in present], total
     if mixed == "each":
         return [CellUse(1, counts[column], column) for column in present], 1
-    if mixed == "largest":
+    if mixed in ("largest", "share"):
         return [CellUse(1, total, present[-1])], 1
     most = max(present, key=lambda column: (counts[column], column))
     return [CellUse(1, total, most)], 1

@@ -39,7 +39,7 @@ def faces() -> dict[str, Face]:
     for name, file in _FILES.items():
         font = TTFont(name, str(plex.ROOT / "files" / file))
         pdfmetrics.registerFont(font)
-        face = font.face  # type: ignore[attr-defined]
+        face = font.face
         known = {code: face.charWidths[code] for code in face.charToGlyph}
         found[name] = Face(known, face.defaultWidth)
     return found

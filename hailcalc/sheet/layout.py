@@ -160,8 +160,16 @@ def _fitting(word: str, style: Style, width: float) -> int:
     return max(1, cut)
 
 
-_PAD = 2.6
-"""Space above and below a table row's text."""
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """Air in a sheet: above and below a table row's text, above a section, line of a note."""
+
+    pad: float
+    gap: float
+
+
+AIRY = Spacing(pad=2.6, gap=14.0)
+TIGHT = Spacing(pad=1.5, gap=8.0)
 
 _GAP = 5.0
 """Space between columns."""
@@ -176,6 +184,7 @@ class Flow:
     margin: float
     top: float
     bottom: float
+    spacing: Spacing = AIRY
     pages: list[list[Mark]] = field(default_factory=list)
     y: float = 0.0
 
@@ -244,7 +253,7 @@ class Flow:
 
     def section(self, title: str, keep: float = 60.0) -> None:
         """A section's heading, kept with the beginning of what follows."""
-        self.space(14)
+        self.space(self.spacing.gap)
         self.need(SECTION.leading + keep)
         self.y -= SECTION.leading
         self.text(self.left, self.y + 3.5, title, SECTION)
@@ -252,7 +261,8 @@ class Flow:
 
     def table(self, columns: Sequence[Column], rows: Sequence[Row]) -> None:
         """A table with its heading, continued with the heading repeated on each new page."""
-        set_rows = [_set_row(row, columns) for row in rows]
+        pad = self.spacing.pad
+        set_rows = [_set_row(row, columns, pad) for row in rows]
         self._table_head(columns)
         again: _SetRow | None = None
         for index, row in enumerate(set_rows):
@@ -264,7 +274,7 @@ class Flow:
             repeated = None if rows[index].with_next else again
             self._row(row, together, columns, repeated)
             if rows[index].again:
-                again = _set_row(replace(rows[index], cells=rows[index].again), columns)
+                again = _set_row(replace(rows[index], cells=rows[index].again), columns, pad)
         self.y -= 2
 
     def _table_head(self, columns: Sequence[Column]) -> None:
@@ -302,7 +312,7 @@ class Flow:
         if row.tinted:
             self.put(BoxMark(self.left, self.y - row.height, self.inner, row.height, TINT, None))
         tallest = _tallest_first(row.cells)
-        base = self.y - _PAD - tallest.leading + _descent(tallest)
+        base = self.y - row.pad - tallest.leading + _descent(tallest)
         for (x, column), lines in zip(_places(self.left, columns), row.cells, strict=True):
             y = base
             for number, (text, style) in enumerate(lines):
@@ -319,6 +329,7 @@ class _SetRow:
     """A row with its cells wrapped."""
 
     cells: tuple[tuple[tuple[str, Style], ...], ...]
+    pad: float
     height: float
     with_next: bool
     tinted: bool
@@ -326,7 +337,7 @@ class _SetRow:
 
     def lines_within(self, room: float) -> int:
         """How many text lines of the row fit into `room`."""
-        return max(0, int((room - 2 * _PAD) // BODY.leading))
+        return max(0, int((room - 2 * self.pad) // BODY.leading))
 
     def split(self, room: float) -> tuple[_SetRow, _SetRow]:
         """What fits into `room`, and the rest."""
@@ -334,8 +345,8 @@ class _SetRow:
         first = tuple(lines[:count] for lines in self.cells)
         second = tuple(lines[count:] for lines in self.cells)
         return (
-            _SetRow(first, _height(first), self.with_next, self.tinted, False),
-            _SetRow(second, _height(second), self.with_next, self.tinted, self.ruled),
+            replace(self, cells=first, height=_height(first, self.pad), ruled=False),
+            replace(self, cells=second, height=_height(second, self.pad)),
         )
 
 
@@ -345,12 +356,12 @@ def _tallest_first(cells: Sequence[Sequence[tuple[str, Style]]]) -> Style:
     return max(firsts, key=lambda style: style.leading, default=BODY)
 
 
-def _height(cells: Sequence[Sequence[tuple[str, Style]]]) -> float:
+def _height(cells: Sequence[Sequence[tuple[str, Style]]], pad: float) -> float:
     first = _tallest_first(cells).leading
-    return first + max(sum(style.leading for _, style in lines[1:]) for lines in cells) + 2 * _PAD
+    return first + max(sum(style.leading for _, style in lines[1:]) for lines in cells) + 2 * pad
 
 
-def _set_row(row: Row, columns: Sequence[Column]) -> _SetRow:
+def _set_row(row: Row, columns: Sequence[Column], pad: float) -> _SetRow:
     cells = tuple(
         tuple(
             (line, style)
@@ -359,7 +370,7 @@ def _set_row(row: Row, columns: Sequence[Column]) -> _SetRow:
         )
         for cell, column in zip(row.cells, columns, strict=True)
     )
-    return _SetRow(cells, _height(cells), row.with_next, row.tinted, row.ruled)
+    return _SetRow(cells, pad, _height(cells, pad), row.with_next, row.tinted, row.ruled)
 
 
 def _places(left: float, columns: Sequence[Column]) -> list[tuple[float, Column]]:

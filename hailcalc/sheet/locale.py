@@ -16,8 +16,13 @@ from hailcalc.money import money_text
 from hailcalc.sheet.fonts import unprintable
 
 _NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\w)")
-_OPERATORS = [(" * ", "\u00a0×\u00a0"), (" / ", "\u00a0÷\u00a0"), ("-", "−")]
-"""Signs of a formula in print; products do not break over lines."""
+_OPERATORS = [
+    (" * ", "\u00a0×\u00a0"),
+    (" / ", "\u00a0÷\u00a0"),
+    (" - ", "\u00a0−\u00a0"),
+    ("-", "−"),
+]
+"""Signs of a formula in print; a line breaks at a plus only."""
 
 _SUBSTITUTES = str.maketrans({"\u202f": "\u00a0", "\u2009": "\u00a0", "\uffe5": "¥"})
 

@@ -24,6 +24,7 @@ from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
 from hailcalc.sheet.fonts import BOLD, unprintable
 from hailcalc.sheet.layout import (
+    AIRY,
     BODY,
     BODY_BOLD,
     HEAD,
@@ -31,6 +32,7 @@ from hailcalc.sheet.layout import (
     SMALL,
     SMALL_INK,
     SOFT,
+    TIGHT,
     TINT,
     BoxMark,
     Cell,
@@ -39,6 +41,7 @@ from hailcalc.sheet.layout import (
     Mark,
     Row,
     RuleMark,
+    Spacing,
     Style,
     TextMark,
     draw,
@@ -160,7 +163,16 @@ def _finish(sheet: _Sheet, flow: Flow, paper: str, labels: str) -> bytes:
 
 
 def _compose(sheet: _Sheet, width: float, height: float) -> Flow:
-    flow = Flow(width, height, _MARGIN, top=54, bottom=52)
+    """The pages, set closer where that saves a last page with little on it."""
+    flow = _set(sheet, width, height, AIRY)
+    if len(flow.pages) > 1 and flow.y > height * 0.68:
+        closer = _set(sheet, width, height, TIGHT)
+        return closer if len(closer.pages) < len(flow.pages) else flow
+    return flow
+
+
+def _set(sheet: _Sheet, width: float, height: float, spacing: Spacing) -> Flow:
+    flow = Flow(width, height, _MARGIN, top=54, bottom=52, spacing=spacing)
     flow.y = height - 40
     _heading(flow, sheet)
     _particulars(flow, sheet)
@@ -440,15 +452,15 @@ def _mm(value: object) -> str:
 
 
 def _because_width(flow: Flow) -> float:
-    return flow.inner - 24 - 128 - 72
+    return flow.inner - 24 - 140 - 66
 
 
 def _line_columns(flow: Flow, sheet: _Sheet, what: str) -> list[Column]:
     return [
         Column("No.", 24, "right"),
-        Column(what, 128),
+        Column(what, 140),
         Column("Because", _because_width(flow)),
-        Column(f"Amount, {sheet.write.currency}", 72, "right"),
+        Column(f"Amount, {sheet.write.currency}", 66, "right"),
     ]
 
 

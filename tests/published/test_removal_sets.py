@@ -129,7 +129,8 @@ def least_cost(operations: Sequence[Work], pushed: Sequence[str]) -> int:
         options={"mip_rel_gap": 0},
     )
     assert found.success
-    return round(found.fun)
+    cost: int = round(found.fun)
+    return cost
 
 
 panels_pushed = st.lists(st.sampled_from(PANELS[:8]), max_size=7, unique=True)

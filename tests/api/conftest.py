@@ -1,0 +1,146 @@
+"""A real server on a free port of this machine, over matrices made for these tests.
+
+Minutes and dollars. Two grids' worth of figures, small enough to work out by hand.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+import uvicorn
+from fastapi import FastAPI
+from jsonschema import Draft202012Validator
+
+from api.app import create_app
+from api.responses import PROBLEM
+from api.serve import listening_socket
+
+Claim = dict[str, Any]
+
+OWN = """
+[matrix]
+name = "thistle-own"
+title = "Thistle, own matrix"
+revision = 2
+currency = "USD"
+effective = 2026-01-01
+until = 2026-12-31
+columns = ["dime", "quarter"]
+cells = "minutes"
+within_band = "flat"
+stacking = "add"
+
+[rates]
+repair = "90.00"
+removal = "60.00"
+
+[[grid]]
+name = "wide"
+panels = ["hood", "roof"]
+bands = [1, 3]
+last = 6
+rows = [[10, 20], [16, 32]]
+
+[oversize]
+minutes = "40"
+minutes_per_mm = "2"
+
+[[extra]]
+id = "aluminium"
+label = "Aluminium panel"
+when = { metal = "aluminium" }
+percent = "20"
+"""
+"""The shop's own matrix. Three dimes on a hood: 16 min at 90.00 an hour, 24.00."""
+
+
+def agreed(name: str, insurer: str, first: str, rate: str = "120.00") -> str:
+    """A matrix agreed with an insurer; a hood's first dime takes ten minutes here too."""
+    return (
+        OWN.replace("thistle-own", name)
+        .replace("revision = 2", f'insurer = "{insurer}"')
+        .replace("2026-01-01", first)
+        .replace('"90.00"', f'"{rate}"')
+    )
+
+
+MATRICES = {
+    "thistle-own": OWN,
+    "marram-agreed": agreed("marram-agreed", "Marram Mutual", "2026-01-01"),
+    "sorrel-spring": agreed("sorrel-spring", "Sorrel Assurance", "2026-01-01"),
+    "sorrel-summer": agreed("sorrel-summer", "Sorrel Assurance", "2026-05-01"),
+}
+"""What the server's folder holds; Sorrel's two overlap from May on."""
+
+
+def write_matrices(folder: Path, matrices: dict[str, str]) -> Path:
+    for name, text in matrices.items():
+        (folder / f"{name}.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+@contextmanager
+def serving(app: FastAPI) -> Iterator[httpx.Client]:
+    """The application behind a real socket, and a client for it."""
+    with listening_socket(0) as listener:
+        config = uvicorn.Config(app, lifespan="off", log_level="critical", access_log=False)
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, args=([listener],))
+        thread.start()
+        port = listener.getsockname()[1]
+        try:
+            # The socket listens already, so a request waits in its queue until all is up.
+            with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
+                yield client
+        finally:
+            server.should_exit = True
+            thread.join()
+
+
+@pytest.fixture(scope="session")
+def matrices(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_matrices(tmp_path_factory.mktemp("matrices"), MATRICES)
+
+
+@pytest.fixture(scope="session")
+def client(matrices: Path) -> Iterator[httpx.Client]:
+    with serving(create_app(matrices)) as found:
+        yield found
+
+
+def three_dimes(**panel: Any) -> Claim:
+    """A sedan with three dimes on its hood."""
+    return {
+        "claim": {"number": "T-7", "date_of_loss": "2026-05-19"},
+        "vehicle": {"body": "sedan"},
+        "panels": [{"panel": "hood", "tally": {"dime": 3}} | panel],
+    }
+
+
+def with_claim(**keys: str) -> Claim:
+    """The same with more in the claim's header."""
+    claim = three_dimes()
+    claim["claim"] |= keys
+    return claim
+
+
+def problem(response: httpx.Response, status: int) -> dict[str, Any]:
+    """The problem document of an answer, which must be one of this status."""
+    assert response.status_code == status, response.text
+    assert response.headers["content-type"] == "application/problem+json"
+    assert response.headers["x-content-type-options"] == "nosniff"
+    document: dict[str, Any] = response.json()
+    Draft202012Validator(PROBLEM).validate(document)
+    assert document["status"] == status
+    return document
+
+
+def places(document: dict[str, Any]) -> list[tuple[str, str]]:
+    """Where its mistakes are: (in, pointer)."""
+    return [(entry["in"], entry["pointer"]) for entry in document["errors"]]
