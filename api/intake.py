@@ -7,6 +7,7 @@ by itself, those that show only against the matrix, and that the matrix cannot b
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from email.message import Message
@@ -86,16 +87,24 @@ def _json_object(body: bytes) -> dict[str, Any]:
         beyond = Problem(BODY, (), "a number beyond measure", "numbers of at most 10 digits")
         raise _unreadable([beyond]) from None
     if not isinstance(data, dict):
-        found = f"a list of {len(data)}" if isinstance(data, list) else shown(data)
-        raise _unreadable([Problem(BODY, (), found, "a claim file, which is one JSON object")])
+        raise _unreadable([Problem(BODY, (), _named(data), "a claim file, one JSON object")])
     if halves := list(_broken_keys(data, ())):
         raise _unreadable(halves)
     return data
 
 
 def _unreadable(problems: list[Problem]) -> Refusal:
-    detail = "; ".join(f"found {problem.found}" for problem in problems[:3])
-    return Refusal("unreadable-body", f"The body: {detail}.", map(mistake, problems))
+    detail = "; ".join(problem.found for problem in problems[:3])
+    return Refusal("unreadable-body", f"In the body: {detail}.", map(mistake, problems))
+
+
+def _named(data: Any) -> str:
+    """A JSON value that is no object, in a few words."""
+    if isinstance(data, list):
+        return f"a list of {len(data)}"
+    if data is None or isinstance(data, bool):
+        return json.dumps(data)
+    return shown(data)
 
 
 def _at_the_top(problem: Problem) -> Problem:

@@ -67,7 +67,7 @@ def fourteen_panels() -> dict[str, Any]:
 
 
 def bare_canvas(estimate: Estimate) -> Callable[[], bytes]:
-    """The sheet's strings on a bare reportlab canvas: same places, fonts and sizes, nothing else."""
+    """The sheet's strings on a bare reportlab canvas: same places, fonts and sizes."""
     from reportlab.pdfgen.canvas import Canvas
 
     pages = [

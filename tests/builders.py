@@ -116,9 +116,7 @@ def removal_and_tax() -> Table:
 def estimate(claim_data: Table, matrix_data: Table | None = None) -> Estimate:
     """Price a claim; under the small matrix if none is given."""
     data = matrix() if matrix_data is None else matrix_data
-    return price(
-        require_claim(claim_from_data(claim_data)), require_matrix(matrix_from_data(data))
-    )
+    return price(require_claim(claim_from_data(claim_data)), require_matrix(matrix_from_data(data)))
 
 
 def sheet(priced: Estimate) -> Table:

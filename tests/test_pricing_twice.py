@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 
 from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.estimate import Estimate, price
 from hailcalc.matrix import matrix_from_data, require_matrix
+from tests.effort import examples
 from tests.plain_pricing import price_plainly
 from tests.strategies import priced_together
 
@@ -22,7 +23,7 @@ def priced(claim: dict[str, Any], matrix: dict[str, Any]) -> Estimate:
     return price(require_claim(claim_from_data(claim)), require_matrix(matrix_from_data(matrix)))
 
 
-@settings(max_examples=1500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(1500))
 @given(priced_together())
 def test_two_implementations_agree_on_every_line_and_total(
     pair: tuple[dict[str, Any], dict[str, Any]],

@@ -1,4 +1,4 @@
-"""What the README shows is what happens: its files are read, its commands run, its output compared."""
+"""What the README shows is what happens: its files are read, its commands run and compared."""
 
 from __future__ import annotations
 

@@ -148,8 +148,9 @@ def test_the_digest_does_not_depend_on_the_order_of_keys_or_on_spacing(data: st.
     text = json.dumps(other, indent=indent, ensure_ascii=data.draw(st.booleans()))
     assert verify_sheet(read_sheet(text, "sheet")) == []
     read = json.loads(text)
-    assert digest({key: value for key, value in read.items() if key != "digest"}) == (
-        document["digest"]
+    assert (
+        digest({key: value for key, value in read.items() if key != "digest"})
+        == (document["digest"])
     )
 
 
@@ -183,7 +184,7 @@ def test_evidence_says_how_each_panel_was_counted() -> None:
             {"panel": "roof", "method": "single dents", "dents": 2, "band": [1, 3]},
         ],
         "not_priced": [],
-        "warnings": document["evidence"]["warnings"],
+        "warnings": [],
     }
 
 
@@ -219,6 +220,4 @@ def test_a_sheet_holds_the_whole_matrix_so_that_it_can_be_recomputed_alone() -> 
     data = matrix(**removal_and_tax())
     assert sheet(estimate(claim(panel()), data))["matrix"] == data
     assert len(document["matrix"]["grid"]) == 3
-    assert len(document["matrix"]["removal"]) == len(
-        demo_estimate(FULLEST).compiled.matrix.removal
-    )
+    assert len(document["matrix"]["removal"]) == len(demo_estimate(FULLEST).compiled.matrix.removal)

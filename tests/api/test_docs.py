@@ -1,0 +1,151 @@
+"""The documentation: a page that needs no internet, and an OpenAPI document that says the truth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from typing import Any
+
+import httpx
+import pytest
+from jsonschema import Draft202012Validator
+
+from tests.api.conftest import three_dimes
+
+
+class References(HTMLParser):
+    """What a page loads, and the scripts and styles written into it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.links: list[str] = []
+        self.inline: list[str] = []
+        self._inside = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._inside = tag
+        self.links += [value or "" for name, value in attrs if name in ("src", "href")]
+        self.inline += [name for name, _ in attrs if name.startswith("on") or name == "style"]
+
+    def handle_data(self, data: str) -> None:
+        if self._inside in ("script", "style") and data.strip():
+            self.inline.append(data)
+
+
+@pytest.fixture(scope="module")
+def document(client: httpx.Client) -> dict[str, Any]:
+    found: dict[str, Any] = client.get("/openapi.json").json()
+    return found
+
+
+def test_the_page_loads_everything_from_this_server(client: httpx.Client) -> None:
+    page = client.get("/docs")
+    references = References()
+    references.feed(page.text)
+
+    assert page.headers["content-type"].startswith("text/html")
+    assert "//" not in page.text.replace("<!--", "")
+    assert references.inline == []
+    assert len(references.links) == 4
+    for link in references.links:
+        assert link.startswith("/docs/")
+        loaded = client.get(link)
+        assert loaded.status_code == 200
+        assert loaded.content
+
+
+def test_the_page_is_let_load_from_this_server_only(client: httpx.Client) -> None:
+    policy = dict(
+        part.strip().split(" ", 1)
+        for part in client.get("/docs").headers["content-security-policy"].split(";")
+    )
+
+    assert policy["default-src"] == "'none'"
+    assert policy["script-src"] == policy["connect-src"] == "'self'"
+    assert not [sources for sources in policy.values() if "//" in sources or "*" in sources]
+
+
+def test_the_script_that_starts_the_page_names_no_host(client: httpx.Client) -> None:
+    start = client.get("/docs/start.js")
+
+    assert start.headers["content-type"].startswith("text/javascript")
+    assert 'url: "/openapi.json"' in start.text
+    assert "//" not in start.text
+
+
+def test_every_route_is_described_with_its_answers(document: dict[str, Any]) -> None:
+    described = {
+        (method, path): sorted(operation["responses"])
+        for path, operations in document["paths"].items()
+        for method, operation in operations.items()
+    }
+
+    assert document["openapi"].startswith("3.1.")
+    assert described == {
+        ("post", "/v1/price"): ["200", "400", "406", "409", "413", "415", "422"],
+        ("get", "/v1/matrices"): ["200"],
+        ("get", "/v1/matrices/{name}"): ["200", "404", "409"],
+        ("get", "/v1/schemas/{name}"): ["200", "404"],
+        ("get", "/v1/health"): ["200", "503"],
+    }
+
+
+def test_every_error_is_described_as_a_problem_document(document: dict[str, Any]) -> None:
+    for operations in document["paths"].values():
+        for operation in operations.values():
+            for status, answer in operation["responses"].items():
+                if status != "200":
+                    assert list(answer["content"]) == ["application/problem+json"]
+
+
+def references_in(node: Any) -> Iterator[str]:
+    if isinstance(node, dict):
+        if isinstance(node.get("$ref"), str):
+            yield node["$ref"]
+        for inner in node.values():
+            yield from references_in(inner)
+    elif isinstance(node, list):
+        for inner in node:
+            yield from references_in(inner)
+
+
+def test_every_reference_leads_somewhere(document: dict[str, Any]) -> None:
+    found = set(references_in(document))
+
+    assert "#/components/schemas/ClaimSheet" in found
+    for reference in found:
+        inner: Any = document
+        for key in reference.removeprefix("#/").split("/"):
+            inner = inner[key]
+        Draft202012Validator.check_schema(inner)
+
+
+def fits(value: Any, name: str, document: dict[str, Any]) -> bool:
+    """Whether a value fits a component of the OpenAPI document."""
+    reference = {"$ref": f"#/components/schemas/{name}", "components": document["components"]}
+    return bool(Draft202012Validator(reference).is_valid(value))
+
+
+def test_the_example_is_a_claim_that_is_priced(
+    client: httpx.Client, document: dict[str, Any]
+) -> None:
+    body = document["paths"]["/v1/price"]["post"]["requestBody"]["content"]["application/json"]
+    assert body["schema"] == {"$ref": "#/components/schemas/ClaimFile"}
+    assert fits(body["example"], "ClaimFile", document)
+
+    claim = body["example"] | {"matrix": "thistle-own"}
+    for panel in claim["panels"]:
+        panel["tally"] = {"dime": 2}
+    response = client.post("/v1/price", json=claim)
+
+    assert response.status_code == 200
+    assert fits(response.json(), "ClaimSheet", document)
+
+
+def test_answers_are_as_described(client: httpx.Client, document: dict[str, Any]) -> None:
+    assert fits(client.get("/v1/matrices").json(), "MatrixList", document)
+    assert fits(client.get("/v1/matrices/thistle-own").json(), "Matrix", document)
+    assert fits(client.get("/v1/health").json(), "Health", document)
+    assert fits(client.post("/v1/price", json=three_dimes()).json(), "ClaimSheet", document)
+    assert fits(client.get("/nowhere").json(), "Problem", document)
+    assert not fits(client.get("/nowhere").json(), "Health", document)
