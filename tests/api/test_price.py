@@ -304,6 +304,8 @@ def test_a_body_beyond_the_largest_size_is_refused(
     document = problem(response, 413)
     assert places(document) == [("body", "")]
     assert document["errors"][0]["expected"] == "at most 5,000,000 bytes"
+    found = f"{size:,} bytes" if declared else "more than 5,000,000 bytes"
+    assert document["errors"][0]["found"] == found
     assert client.get("/v1/health").status_code == 200
 
 

@@ -1,0 +1,108 @@
+/* The fields of claim, vehicle and shop, and the lines that are no dents.
+ *
+ * They are filled once a vehicle and then fold away, because counting is what the page is for.
+ */
+
+import { byId, el, fill, say, several } from "./dom.js";
+import { listField, selectField, textField } from "./fields.js";
+
+const OTHER_KINDS = [
+  ["part", "Part"], ["sublet", "Sublet work"], ["refinish", "Refinishing"], ["body", "Body work"],
+];
+
+/** Make all fields anew from the draft. */
+export function drawHeader(app) {
+  fill(byId("claim-fields"), neededFields(app), furtherFields(app), shopFields(app));
+  fill(byId("other-fields"),
+    el("p", { class: "soft" }, "Parts, sublet work, refinishing and body work: quantity times "
+      + "price of one."),
+    otherLines(app));
+  drawSummaries(app);
+}
+
+/** What the folds say of themselves while they are closed. */
+export function drawSummaries(app) {
+  const { claim, vehicle } = app.draft;
+  const words = [claim.number, vehicle.description ?? vehicle.body, claim.date_of_loss]
+    .filter((word) => typeof word === "string" && word !== "");
+  say(byId("claim-summary"), words.join(", ") || "number, body, matrix, dates");
+  const others = (app.draft.other ?? []).length;
+  say(byId("other-summary"), others === 0 ? "parts, sublet, refinish, body" : several(others, "line"));
+  document.title = claim.number ? `${claim.number} – hailcalc` : "hailcalc";
+}
+
+function neededFields(app) {
+  const bodies = Object.keys(app.words.bodies).map((body) => [body, body]);
+  return group("Needed for a price",
+    selectField(app, {
+      path: ["vehicle", "body"], label: "Body", options: [["", "choose…"], ...bodies],
+    }),
+    selectField(app, { path: ["matrix"], label: "Difficulty matrix", options: matrixOptions(app) }),
+    textField(app, { path: ["claim", "number"], label: "Claim number", maxlength: "60" }),
+    textField(app, { path: ["claim", "date_of_loss"], label: "Date of loss", kind: "date" }));
+}
+
+function matrixOptions(app) {
+  const options = [["", "the one that fits insurer and date of loss"]];
+  for (const each of app.matrices) {
+    const about = each.problems.length > 0 ? "its file has mistakes" : each.title;
+    options.push([each.name, about ? `${each.name}: ${about}` : each.name]);
+  }
+  const own = app.draft.matrix;
+  if (own !== undefined && !options.some(([name]) => name === own)) {
+    options.push([own, `${own}: not on this server`]);
+  }
+  return options;
+}
+
+function furtherFields(app) {
+  const insurers = el("datalist", { id: "insurers" },
+    [...new Set(app.matrices.map((each) => each.insurer).filter(Boolean))]
+      .map((insurer) => el("option", { value: insurer })));
+  return group("Also on the sheet",
+    textField(app, { path: ["claim", "insurer"], label: "Insurer", list: "insurers" }), insurers,
+    textField(app, { path: ["claim", "customer"], label: "Customer" }),
+    textField(app, { path: ["claim", "deductible"], label: "Deductible", kind: "money" }),
+    textField(app, { path: ["claim", "dated"], label: "Date of the sheet", kind: "date" }),
+    textField(app, { path: ["claim", "estimator"], label: "Estimator" }),
+    textField(app, { path: ["vehicle", "description"], label: "Description of the vehicle" }),
+    textField(app, { path: ["vehicle", "vin"], label: "VIN", kind: "vin" }),
+    textField(app, { path: ["vehicle", "value"], label: "Value before the loss", kind: "money" }),
+    textField(app, {
+      path: ["conditions", "panel_temperature_c"], label: "Panel temperature, °C", kind: "number",
+    }));
+}
+
+function shopFields(app) {
+  const fields = [
+    ["name", "Name of the shop"], ["address", "Address"], ["contact", "Contact"],
+    ["licence", "Licence"],
+  ];
+  return group("Shop, at the head of the sheet",
+    fields.map(([key, label]) => textField(app, { path: ["shop", key], label })));
+}
+
+function group(title, ...fields) {
+  return el("fieldset", { class: "group" }, el("legend", {}, title),
+    el("div", { class: "grid" }, fields));
+}
+
+function otherLines(app) {
+  return listField(app, {
+    path: ["other"], label: "other line", add: "Add a line", blank: { kind: "part" },
+    row: (at, position) => el("div", { class: "grid other" },
+      selectField(app, {
+        path: [...at, "kind"], label: "Kind", options: OTHER_KINDS,
+        name: `kind of other line ${position + 1}`,
+      }),
+      textField(app, { path: [...at, "label"], label: "What", name: `other line ${position + 1}` }),
+      textField(app, {
+        path: [...at, "quantity"], label: "Quantity", kind: "count", placeholder: "1",
+        name: `quantity of other line ${position + 1}`,
+      }),
+      textField(app, {
+        path: [...at, "unit_price"], label: "Price of one", kind: "money",
+        name: `price of other line ${position + 1}`,
+      })),
+  });
+}

@@ -1,0 +1,311 @@
+/* The panels of the body with what is counted on them; one is open at a time.
+ *
+ * The list stays as it is while somebody counts: only texts in it change, so that focus and
+ * scrolling stay where they are. It is made anew when body, matrix or claim change.
+ */
+
+import { byId, el, fill, say, several } from "./dom.js";
+import { choiceField, countField, listField, textField, tickField, ticksField } from "./fields.js";
+import { countOf, dentsOn } from "./claim.js";
+
+const MARKS = [
+  ["braced", "behind a brace"], ["glue-only", "glue only"], ["body-line", "on a body line"],
+  ["sharp", "sharp"], ["edge", "at an edge"],
+];
+const ACCESS = [["push", "push"], ["glue", "glue"], ["replace", "replace"]];
+const METALS = [["steel", "steel"], ["aluminium", "aluminium"], ["composite", "composite"]];
+
+/* Beyond this many fields a page is slow and nobody edits them by hand. */
+const SINGLE_DENTS_SHOWN = 120;
+
+/** Make the list anew. */
+export function drawPanels(app) {
+  fill(byId("panels"), panelNames(app).map((name) => panelItem(app, name)));
+  drawSizesNote(app);
+  updatePanels(app);
+}
+
+/** Panels of the body in the sheet's order, then others that the claim has all the same. */
+function panelNames(app) {
+  const ofBody = app.words.bodies[app.draft.vehicle.body] ?? [];
+  const others = app.draft.panels.map((entry) => entry.panel).filter((name) => !ofBody.includes(name));
+  return [...ofBody, ...new Set(others)];
+}
+
+/** What a panel is called. */
+export function labelOf(app, name) {
+  const labels = app.words.labels[app.preferences.labels];
+  return Object.hasOwn(labels, name) ? labels[name] : name;
+}
+
+function drawSizesNote(app) {
+  const { matrix } = app;
+  const note = byId("sizes-note");
+  if (app.draft.vehicle.body === undefined && app.draft.panels.length === 0) {
+    note.textContent = "Choose the body first: its panels come here.";
+  } else if (matrix === null) {
+    note.textContent = "The sizes to count come with the matrix: choose one, or give insurer and "
+      + "date of loss.";
+  } else {
+    const { name, revision = 1 } = matrix.matrix;
+    const provisional = app.draft.matrix === undefined && app.draft.claim.date_of_loss === undefined;
+    note.textContent = `Sizes of the matrix ${name}, revision ${revision}`
+      + `${provisional ? ", the one that fits a loss of today" : ""}. A dent's size is its longest `
+      + "axis; its coin is the smallest that covers it.";
+  }
+}
+
+function panelItem(app, name) {
+  const open = app.open === name;
+  const id = `panel-${name}`;
+  const heading = el("button", {
+    type: "button", class: "panel-name", "aria-expanded": String(open),
+    "aria-controls": open ? id : null, "data-panel": name,
+    onclick: () => openPanel(app, app.open === name ? null : name),
+  },
+  el("strong", {}, labelOf(app, name)),
+  el("span", { class: "soft state" }),
+  el("span", { class: "number" }));
+  const item = el("li", {}, el("h3", {}, heading));
+  if (open) {
+    item.append(el("div", {
+      id, class: "editor", role: "group", "aria-label": labelOf(app, name),
+    }, editor(app, name)));
+  }
+  return item;
+}
+
+/** Open a panel (null: close all) and bring it into view. */
+export function openPanel(app, name) {
+  app.open = name;
+  app.foldHeader();
+  drawPanels(app);
+  app.showProblems();
+  const button = headingOf(name);
+  if (button === undefined) return;
+  button.focus({ preventScroll: true });
+  button.scrollIntoView({ block: "start" });
+}
+
+function headingOf(name) {
+  return [...byId("panels").querySelectorAll(".panel-name")]
+    .find((button) => button.dataset.panel === name);
+}
+
+/** Bring counts and states in the list up to date, and tell what was counted in all. */
+export function updatePanels(app) {
+  const unpriced = app.sheet !== null && app.fresh ? app.sheet.evidence.not_priced : [];
+  for (const button of byId("panels").querySelectorAll(".panel-name")) {
+    const name = button.dataset.panel;
+    const entry = app.draft.panels.find((panel) => panel.panel === name);
+    const dents = dentsOn(entry);
+    const words = stateWords(app, name, entry, unpriced.includes(name));
+    say(button.querySelector(".state"), words.join(", "));
+    say(button.querySelector(".number"), dents === 0 ? "" : several(dents, "dent"));
+  }
+  const counts = app.draft.panels.map(dentsOn);
+  const all = counts.reduce((sum, count) => sum + count, 0);
+  const on = counts.filter((count) => count > 0).length;
+  say(byId("counted"), all === 0 ? "" : `${several(all, "dent")} on ${several(on, "panel")}`);
+  updateMarks(app);
+}
+
+function stateWords(app, name, entry, unpriced) {
+  const words = [];
+  const wrong = app.visibleProblems.filter(({ path }) => path[0] === "panels" && path[1] === name);
+  if (wrong.length > 0) words.push(several(wrong.length, "problem"));
+  if (unpriced) words.push("no price yet");
+  if (entry === undefined) return words;
+  if (entry.metal !== undefined && entry.metal !== "steel") words.push(entry.metal);
+  if (entry.repainted === true) words.push("repainted");
+  if (entry.access !== undefined && entry.access !== "push") words.push(entry.access);
+  if (entry.agreed !== undefined && entry.agreed !== null) words.push("agreed");
+  return words.map(String);
+}
+
+function editor(app, name) {
+  const at = ["panels", name];
+  const replacing = app.value([...at, "access"]) === "replace";
+  return [
+    countingFields(app, name),
+    el("div", { class: "how" },
+      choiceField(app, { path: [...at, "access"], label: "Access", options: ACCESS, first: "push",
+        onchange: (access) => changeAccess(app, name, access) }),
+      choiceField(app, { path: [...at, "metal"], label: "Metal", options: METALS, first: "steel" }),
+      tickField(app, { path: [...at, "repainted"], label: "Repainted: the paint is not the maker's" })),
+    replacing ? textField(app, { path: [...at, "replace_cost"], label: "Price of the replacement",
+      kind: "money", suffix: currency(app) }) : null,
+    app.value([...at, "dents"]) === undefined ? [marksFold(app, name), oversizeFold(app, name)] : null,
+    priceFields(app, at, replacing),
+    editorButtons(app, name),
+  ];
+}
+
+function currency(app) {
+  return app.matrix === null ? null : app.matrix.matrix.currency;
+}
+
+function changeAccess(app, name, access) {
+  // A price that belongs to no replacement would stay in the claim unseen.
+  if (access !== "replace") app.set(["panels", name, "replace_cost"], undefined);
+  drawPanels(app);
+  app.showProblems();
+  headingOf(name).closest("li").querySelector(`.choice input[value="${access}"]`).focus();
+}
+
+function countingFields(app, name) {
+  const at = ["panels", name];
+  if (app.value([...at, "dents"]) !== undefined) return singleDents(app, at);
+  const columns = sizesOf(app, name);
+  if (columns.length === 0) {
+    return el("p", {}, "There are no sizes to count in yet: choose a matrix.");
+  }
+  return el("div", { class: "sizes" }, columns.map(({ size, hint }) => countField(app, {
+    path: [...at, "tally", size], size, hint, panel: labelOf(app, name),
+  })));
+}
+
+/** The matrix's columns, and whatever else the panel's tally names. */
+function sizesOf(app, name) {
+  const columns = (app.matrix?.matrix.columns ?? []).map((size) => ({
+    size, hint: `up to ${diameter(app, size)} mm`,
+  }));
+  const known = new Set(columns.map(({ size }) => size));
+  const tally = app.value(["panels", name, "tally"]) ?? {};
+  const others = Object.keys(tally).filter((size) => !known.has(size)).map((size) => ({
+    size, hint: diameter(app, size) === null ? "not a size of this matrix"
+      : `${diameter(app, size)} mm, no column: counts in the next larger`,
+  }));
+  return [...columns, ...others];
+}
+
+/** A coin's diameter as text, null if the matrix's set has no such coin. */
+function diameter(app, size) {
+  const own = app.matrix?.matrix.coins ?? "us";
+  const coins = typeof own === "string" ? app.words.coins[own] : own;
+  return coins.find((coin) => coin.name === size)?.mm ?? null;
+}
+
+function largest(app) {
+  const last = app.matrix?.matrix.columns.at(-1);
+  return last === undefined ? "" : `larger than ${last} (${diameter(app, last)} mm)`;
+}
+
+function singleDents(app, at) {
+  const dents = app.value([...at, "dents"]);
+  if (dents.length > SINGLE_DENTS_SHOWN) {
+    return el("p", {}, `${dents.length} dents, measured singly: too many to show here.`);
+  }
+  return el("div", {},
+    el("p", { class: "soft" }, "Measured singly; the longer axis counts."),
+    listField(app, {
+      path: [...at, "dents"], label: "dent", add: "Add a dent", blank: {},
+      row: (place, position) => dentRow(app, place, position, true),
+    }));
+}
+
+function dentRow(app, at, position, twoAxes) {
+  const name = `dent ${position + 1}`;
+  return el("div", { class: "dent" },
+    textField(app, { path: [...at, "mm"], label: "mm", name: `millimetres of ${name}`,
+      kind: "number" }),
+    twoAxes ? textField(app, { path: [...at, "mm2"], label: "across, mm",
+      name: `second axis of ${name}`, kind: "number" }) : null,
+    ticksField(app, { path: [...at, "marks"], label: `Marks of ${name}`, options: MARKS }));
+}
+
+function oversizeFold(app, name) {
+  const path = ["panels", name, "oversize"];
+  return el("details", { class: "fold inner", "data-fold": "oversize",
+    open: app.value(path) !== undefined },
+  el("summary", {}, el("strong", {}, "Oversize dents"), " ",
+    el("span", { class: "soft" }, largest(app))),
+  listField(app, {
+    path, label: "oversize dent", add: "Add an oversize dent", blank: {},
+    row: (at, position) => dentRow(app, at, position, false),
+  }));
+}
+
+function marksFold(app, name) {
+  const fold = el("details", { class: "fold inner", "data-fold": "marks", "data-panel": name },
+    el("summary", {}, el("strong", {}, "Marks"), " ", el("span", { class: "soft" })),
+    el("div", { class: "marks" }));
+  drawMarks(app, fold);
+  return fold;
+}
+
+/** Sizes that can be marked: those counted, and those marked by mistake. */
+function markableSizes(app, name) {
+  const marked = Object.values(app.value(["panels", name, "marked"]) ?? {});
+  return sizesOf(app, name).map(({ size }) => size).filter((size) => (
+    countOf(app.value(["panels", name, "tally", size])) > 0
+      || marked.some((sizes) => Object.hasOwn(sizes, size))
+  ));
+}
+
+function drawMarks(app, fold) {
+  const { panel } = fold.dataset;
+  const sizes = markableSizes(app, panel);
+  fold.dataset.sizes = JSON.stringify(sizes);
+  fill(fold.querySelector(".marks"), sizes.length === 0
+    ? el("p", { class: "soft" }, "Count dents first; then say how many of them are marked.")
+    : MARKS.map(([mark, words]) => el("fieldset", {}, el("legend", {}, `How many ${words}`),
+      el("div", { class: "marked" }, sizes.map((size) => textField(app, {
+        path: ["panels", panel, "marked", mark, size], label: size, name: `${size} ${words}`,
+        kind: "count", placeholder: "0",
+      }))))));
+}
+
+/** The fold of marks follows the counts: a size is there once a dent of it is counted. */
+function updateMarks(app) {
+  const fold = byId("panels").querySelector('[data-fold="marks"]');
+  if (fold === null) return;
+  const { panel, sizes } = fold.dataset;
+  if (!fold.contains(document.activeElement)
+      && sizes !== JSON.stringify(markableSizes(app, panel))) drawMarks(app, fold);
+  const marked = app.value(["panels", panel, "marked"]) ?? {};
+  const said = MARKS.map(([mark, words]) => {
+    const sum = Object.values(marked[mark] ?? {}).reduce((all, count) => all + countOf(count), 0);
+    return sum === 0 ? null : `${sum} ${words}`;
+  }).filter((text) => text !== null);
+  say(fold.querySelector("summary .soft"),
+    said.join(", ") || "behind a brace, glue only, body line, sharp, edge");
+}
+
+function priceFields(app, at, replacing) {
+  const agreed = app.value([...at, "agreed"]);
+  return el("div", { class: "grid" },
+    textField(app, { path: [...at, "note"], label: "Note, printed on the sheet" }),
+    // A replaced panel has no agreed price; one that is there must be seen to be taken out.
+    replacing && (agreed === undefined || agreed === null) ? null
+      : textField(app, { path: [...at, "agreed"], label: "Agreed price of the repair",
+        kind: "money", suffix: currency(app) }));
+}
+
+function editorButtons(app, name) {
+  const names = panelNames(app);
+  const next = names[names.indexOf(name) + 1];
+  return el("div", { class: "tools ends" },
+    el("button", { type: "button", class: "quiet", onclick: () => clearPanel(app, name) },
+      "Clear this panel"),
+    next === undefined
+      ? el("button", { type: "button", class: "strong", onclick: () => openPanel(app, null) }, "Done")
+      : el("button", { type: "button", class: "strong", onclick: () => openPanel(app, next) },
+        `Next: ${labelOf(app, next)}`));
+}
+
+/** Take a panel out, with a way back: a slip of the thumb must not cost a count. */
+function clearPanel(app, name) {
+  const position = app.draft.panels.findIndex((entry) => entry.panel === name);
+  if (position < 0) return;
+  const [entry] = app.draft.panels.splice(position, 1);
+  app.edited();
+  drawPanels(app);
+  app.offerUndo(`${labelOf(app, name)} is cleared.`, () => {
+    // What was counted on it since gives way to what was there.
+    app.draft.panels = app.draft.panels.filter((panel) => panel.panel !== name);
+    app.draft.panels.splice(position, 0, entry);
+    app.edited();
+    drawPanels(app);
+  });
+}

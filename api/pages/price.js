@@ -1,0 +1,165 @@
+/* What the claim comes to: sums, what is missing or wrong, and every line with its figures.
+ *
+ * Sums are strings from the server and are shown as they came. The page adds, rounds and
+ * reformats no money; it only groups lines under headings.
+ */
+
+import { byId, el, fill, say, several } from "./dom.js";
+import { labelOf } from "./panels.js";
+
+const GROUPS = [
+  ["Removal and refit", ["removal", "fastener"]],
+  ["Other lines", ["part", "sublet", "refinish", "body"]],
+  ["Whole vehicle", ["repair", "oversize", "extra", "minimum"]],
+  ["Tax", ["tax"]],
+];
+const SUMS = [
+  ["subtotal", "Subtotal"], ["tax", "Tax"], ["total", "Total"], ["deductible", "Deductible"],
+  ["net", "Net of the deductible"],
+];
+
+/** Show the price as it stands. */
+export function drawPrice(app) {
+  drawSums(app);
+  drawState(app);
+  drawProblems(app);
+  drawLines(app);
+  for (const id of ["open-pdf", "download-sheet"]) byId(id).disabled = !app.fresh;
+}
+
+/** Whether the last sheet may still be shown while the claim has gone on. */
+function hasSums(app) {
+  return app.sheet !== null && app.missing.length === 0 && app.visibleProblems.length === 0;
+}
+
+function money(app, amount) {
+  return `${amount} ${app.sheet.matrix.matrix.currency}`;
+}
+
+function drawSums(app) {
+  const sums = byId("sums");
+  const parts = hasSums(app) ? pricedSums(app) : [["Total", "no price yet"], ["", whyNoPrice(app)]];
+  const text = JSON.stringify(parts);
+  // Made anew only when it says something else, because it is read out when it changes.
+  if (sums.dataset.text === text) return;
+  sums.dataset.text = text;
+  fill(sums, parts.map(([label, value]) => el("div", {},
+    label === "" ? null : el("span", { class: "label" }, label), el("strong", {}, value))));
+}
+
+function pricedSums(app) {
+  const { total, net, complete } = app.sheet.totals;
+  return [
+    ["Total", money(app, total)],
+    ["Net", money(app, net)],
+    ["State", complete ? "Complete" : "Incomplete"],
+  ];
+}
+
+function whyNoPrice(app) {
+  if (app.visibleProblems.length > 0) return several(app.visibleProblems.length, "problem");
+  if (app.missing.length > 0) return "Not all filled in";
+  return app.away ? "Server not reached" : "…";
+}
+
+function drawState(app) {
+  const lines = [];
+  if (app.missing.length > 0) lines.push(stillNeeded(app));
+  else if (hasSums(app)) {
+    if (!app.fresh) {
+      lines.push(el("p", {}, "The sums are from before the last change; the next ones follow."));
+    }
+    lines.push(...notPriced(app), ...warnings(app));
+  }
+  fill(byId("state"), lines);
+  byId("price").setAttribute("aria-busy", String(app.asking));
+}
+
+/* No scolding: nobody can fill in everything at once. */
+function stillNeeded(app) {
+  return el("div", {}, el("p", { class: "soft" }, "Still needed for a price:"),
+    el("ul", { class: "needed" }, app.missing.map(({ path, what }) => el("li", {},
+      el("button", { type: "button", class: "link", onclick: () => app.goTo(path) },
+        path[0] === "panels" ? `${labelOf(app, path[1])}: ${what}` : what)))));
+}
+
+function notPriced(app) {
+  const names = app.sheet.evidence.not_priced;
+  if (names.length === 0) return [];
+  const listed = names.map((name) => labelOf(app, name)).join(", ");
+  return [el("p", { class: "marked-note" }, el("strong", {}, `Incomplete: ${listed} without a `
+    + "price yet."), " The sums leave out what has no price; they stand once a price is agreed "
+    + "or the panel is replaced.")];
+}
+
+function warnings(app) {
+  return app.sheet.evidence.warnings.map((text) => el("p", { class: "marked-note" }, text));
+}
+
+function drawProblems(app) {
+  const problems = app.visibleProblems;
+  const section = byId("problems");
+  section.hidden = problems.length === 0;
+  if (problems.length === 0) return;
+  say(byId("problems-title"), several(problems.length, "problem"));
+  fill(byId("problem-list"), problems.map((problem) => el("li", {},
+    problem.path.length === 0 ? el("strong", {}, problem.place)
+      : el("button", { type: "button", class: "link", onclick: () => app.goTo(problem.path) },
+        problem.place),
+    ` ${problem.text}`)));
+}
+
+function drawLines(app) {
+  const shown = hasSums(app) && app.sheet.lines.length > 0;
+  byId("lines-section").hidden = !shown;
+  if (!shown) return;
+  const { name, revision = 1, currency, title } = app.sheet.matrix.matrix;
+  const numbered = app.sheet.lines.map((line, position) => ({ ...line, number: position + 1 }));
+  fill(byId("lines"),
+    el("p", { class: "soft" }, `Priced under ${title || name} (${name}, revision ${revision}).`),
+    table(app, currency, grouped(app, numbered)));
+}
+
+/** Lines under headings: [heading, lines], in the sheet's order. */
+function grouped(app, lines) {
+  const groups = new Map();
+  for (const line of lines) {
+    const heading = line.panel !== null ? labelOf(app, line.panel)
+      : GROUPS.find(([, kinds]) => kinds.includes(line.kind))?.[0] ?? "Other lines";
+    groups.set(heading, [...(groups.get(heading) ?? []), line]);
+  }
+  return [...groups];
+}
+
+/* The roles are spelled out because a narrow screen lays rows out as a list, and a table that is
+   not laid out as one would lose them. */
+function table(app, currency, groups) {
+  const head = ["No.", "Line", "Because", `Amount, ${currency}`];
+  return el("table", { role: "table", "aria-labelledby": "lines-title" },
+    el("thead", { role: "rowgroup" }, el("tr", { role: "row" },
+      head.map((text) => el("th", { role: "columnheader", scope: "col" }, text)))),
+    groups.map(([heading, lines]) => el("tbody", { role: "rowgroup" },
+      el("tr", { role: "row", class: "group" },
+        el("th", { role: "rowheader", colspan: "4", scope: "rowgroup" }, heading)),
+      lines.map(lineRow))),
+    el("tbody", { role: "rowgroup", class: "totals" }, SUMS.map(([key, label]) => el("tr", {
+      role: "row", class: key === "total" || key === "net" ? "heavy" : null,
+    },
+    el("th", { role: "rowheader", colspan: "3", scope: "row" }, label),
+    el("td", { role: "cell", class: "amount" }, app.sheet.totals[key])))));
+}
+
+function lineRow(line) {
+  const { words, formula } = line.because;
+  return el("tr", { role: "row", class: "line" },
+    el("td", { role: "cell", class: "no" }, String(line.number)),
+    el("td", { role: "cell", class: "what" }, line.label),
+    el("td", { role: "cell", class: "because" }, el("span", {}, words),
+      formula === undefined ? null : el("span", { class: "formula" }, ` = ${inSigns(formula)}`)),
+    el("td", { role: "cell", class: "amount" }, line.amount ?? "no price yet"));
+}
+
+/** A formula with the signs that are printed: × ÷ −; the figures stay as they are. */
+function inSigns(formula) {
+  return formula.replaceAll(" * ", " × ").replaceAll(" / ", " ÷ ").replaceAll("-", "−");
+}
