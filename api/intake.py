@@ -8,7 +8,6 @@ by itself, those that show only against the matrix, and that the matrix cannot b
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from email.message import Message
 from typing import Any
@@ -22,7 +21,7 @@ from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.estimate import CompiledMatrix, fit_problems
 from hailcalc.files import text_of
 from hailcalc.matrix import choose_matrix
-from hailcalc.problems import InputError, Place, Problem, shown
+from hailcalc.problems import InputError, Problem, shown
 from hailcalc.reading import load_json
 
 
@@ -85,8 +84,6 @@ def _json_object(body: bytes) -> dict[str, Any]:
         raise _unreadable([_at_the_top(problem) for problem in error.problems]) from None
     if not isinstance(data, dict):
         raise _unreadable([Problem(BODY, (), _named(data), "a claim file, one JSON object")])
-    if halves := list(_broken_keys(data, ())):
-        raise _unreadable(halves)
     return data
 
 
@@ -109,18 +106,6 @@ def _at_the_top(problem: Problem) -> Problem:
     if not problem.where:
         return problem
     return Problem(BODY, (), f"{problem.found} at {problem.place}", problem.expected)
-
-
-def _broken_keys(value: Any, where: Place) -> Iterator[Problem]:
-    """Keys with half of a surrogate pair, which is no text (RFC 7493, section 2.1)."""
-    if isinstance(value, list):
-        for position, inner in enumerate(value):
-            yield from _broken_keys(inner, (*where, position))
-    elif isinstance(value, dict):
-        for key, inner in value.items():
-            if any("\ud800" <= char <= "\udfff" for char in key):
-                yield Problem(BODY, where, f"the key {shown(key)}", "valid Unicode text")
-            yield from _broken_keys(inner, (*where, key))
 
 
 Found = tuple[CompiledMatrix | None, list[Mistake], list[Problem]]

@@ -27,7 +27,7 @@ Model = TypeVar("Model", bound=BaseModel)
 MAX_TEXT_BYTES = 5_000_000
 """Largest claim, matrix, sheet or CSV that is read; a real one is a thousandth of it."""
 
-MAX_PROBLEMS = 300
+MAX_PROBLEMS = 500
 """Mistakes of one kind that are listed; a file with more is another kind of file."""
 
 MAX_EXPONENT = 1000
@@ -154,6 +154,7 @@ def sound_parts(
     if not isinstance(data, Mapping):
         return {}
     bad = {problem.where[:depth] for problem in problems for depth in (1, 2, 3)}
+    whole = {problem.where for problem in problems}
     parts: dict[str, Any] = {}
     for name, field in model.model_fields.items():
         key = field.alias or name
@@ -165,7 +166,7 @@ def sound_parts(
                 parts[name] = TypeAdapter[Any](cast(Any, field.annotation)).validate_python(
                     data[key]
                 )
-        elif isinstance(data[key], list) and (key,) not in bad:
+        elif isinstance(data[key], list) and (key,) not in whole:
             tables = (
                 (position, _without_bad(item, value, (key, position), bad, lean_on or {}))
                 for position, value in enumerate(data[key])
