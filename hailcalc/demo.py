@@ -49,7 +49,7 @@ def run_demo(out: Path, paper: str) -> bool:
 
 
 def _price_one(path: Path, out: Path, paper: str) -> Estimate:
-    intake = take_in(path)
+    intake = take_in(path, folder=shipped("matrices"))
     estimate = price(intake.claim, intake.compiled)
     write_all(
         {

@@ -35,16 +35,17 @@ def take_in(
     matrix: str | None = None,
     tallies: Path | None = None,
     dents: Path | None = None,
+    folder: Path | None = None,
 ) -> Intake:
     """Read a claim file with its counts and matrix.
 
-    `matrix` is a name or a file and goes before the claim's own choice. Raises InputError with
-    every mistake of every file.
+    `matrix` is a name or a file and goes before the claim's own choice; names are looked up in
+    `folder`, by default `matrices_folder()`. Raises InputError with every mistake of every file.
     """
     problems: list[Problem] = []
     data = _attempt(lambda: load_json(read_text(claim), str(claim)), problems)
     alone = None if data is None else claim_from_data(data, str(claim))
-    chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim)), problems)
+    chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim), folder), problems)
     compiled = None if chosen is None else compile_matrix(chosen)
     added = _counts_added(tallies, dents, _coin_names(compiled), problems)
     if alone is not None:
@@ -124,11 +125,13 @@ def matrix_named(matrix: str) -> Matrix:
     return matrix_by_name(matrix, matrices_folder())
 
 
-def _matrix_for(reading: ClaimReading | None, matrix: str | None, file: str) -> Matrix | None:
+def _matrix_for(
+    reading: ClaimReading | None, matrix: str | None, file: str, folder: Path | None
+) -> Matrix | None:
     """The matrix named on the command line, by the claim, or by insurer and date of loss."""
     if matrix is not None:
         return matrix_named(matrix)
-    folder = matrices_folder()
+    folder = folder or matrices_folder()
     if reading is None:
         return None
     if reading.parts.matrix is not None:

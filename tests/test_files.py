@@ -172,8 +172,6 @@ def test_a_name_that_no_disk_can_have_is_a_mistake_like_any_other(tmp_path: Path
     with pytest.raises(InputError):
         read_text(tmp_path / ("x" * 5000))
     with pytest.raises(InputError):
-        read_text(tmp_path / "a\0b")
-    with pytest.raises(InputError):
         write_all({tmp_path / ("x" * 5000): b""})
     assert names(tmp_path) == []
 

@@ -1,0 +1,148 @@
+"""The invented demo storm: twelve claims, each priced twice, written and verified."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from hailcalc.demo import run_demo
+from hailcalc.files import load_matrix
+from hailcalc.problems import InputError
+from hailcalc.sheet.pdfcheck import verify_pdf
+from hailcalc.sheet.verify import read_sheet, verify_sheet
+from tests.builders import DEMO, MATRICES, demo_claim, demo_estimate
+from tests.plain_pricing import price_plainly
+
+
+def test_there_are_twelve_claims() -> None:
+    assert len(DEMO) == 12
+    assert [name[:2] for name in DEMO] == [f"{number:02}" for number in range(1, 13)]
+
+
+@pytest.mark.parametrize("name", DEMO)
+def test_a_second_implementation_prices_every_line_of_the_claim_alike(name: str) -> None:
+    priced = demo_estimate(name)
+    path = MATRICES / f"{priced.compiled.matrix.name}.toml"
+    plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
+    assert [(line.kind, line.panel, line.amount) for line in priced.lines] == [
+        (line.kind, line.panel, line.amount) for line in plain.lines
+    ]
+    totals = priced.totals
+    assert (totals.subtotal, totals.tax, totals.total, totals.deductible, totals.net) == (
+        plain.subtotal,
+        plain.tax,
+        plain.total,
+        plain.deductible,
+        plain.net,
+    )
+    assert totals.complete == plain.complete
+
+
+@pytest.mark.parametrize("name", DEMO)
+def test_the_extras_and_the_operations_are_the_ones_the_second_implementation_chose(
+    name: str,
+) -> None:
+    priced = demo_estimate(name)
+    matrix = load_matrix(MATRICES / f"{priced.compiled.matrix.name}.toml")
+    labels = {table.id: table.label for table in (*matrix.extra, *matrix.removal)}
+    path = MATRICES / f"{matrix.name}.toml"
+    plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
+    for ours, theirs in zip(priced.lines, plain.lines, strict=True):
+        if theirs.kind in ("extra", "removal", "fastener"):
+            assert ours.label.startswith(labels[theirs.hint])
+        elif theirs.kind in ("part", "sublet", "refinish", "body") and theirs.hint:
+            assert ours.label.startswith(theirs.hint)
+
+
+def test_the_storm_shows_every_kind_of_line_every_access_and_every_mark() -> None:
+    kinds, accesses, marks, mixed = set(), set(), set(), set()
+    for name in DEMO:
+        priced = demo_estimate(name)
+        kinds |= {line.kind for line in priced.lines}
+        accesses |= {part.access for part in priced.claim.panels}
+        marks |= {mark for result in priced.panels for mark in result.count.marks}
+        mixed.add(priced.compiled.tables.mixed)
+    assert kinds == {
+        "repair", "oversize", "extra", "removal", "fastener", "part", "sublet", "refinish",
+        "body", "minimum", "tax",
+    }  # fmt: skip
+    assert accesses == {"push", "glue", "replace"}
+    assert marks == {"braced", "glue-only", "body-line", "sharp", "edge"}
+    assert len(mixed) == 4
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], paper: str
+) -> None:
+    out = tmp_path / "deep" / "out"
+    assert run_demo(out, paper)
+    expected = [f"{name}.{kind}" for name in DEMO for kind in ("json", "pdf")]
+    assert sorted(os.listdir(out)) == sorted([*expected, "summary.txt"])
+    for name in DEMO:
+        text = (out / f"{name}.json").read_text("utf-8")
+        assert verify_sheet(read_sheet(text, name)) == []
+        document, found = verify_pdf((out / f"{name}.pdf").read_bytes(), name)
+        assert found == []
+        assert document["digest"] in text
+    printed = capsys.readouterr()
+    assert printed.out == (out / "summary.txt").read_text("utf-8")
+    assert "12 of 12: 12-sedan-every-panel" in printed.err
+    assert printed.err.endswith(f"12 sheets in {out}, 0 skipped\n")
+
+
+def test_the_summary_has_a_row_a_vehicle_with_what_it_came_to(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run_demo(tmp_path, "letter")
+    rows = capsys.readouterr().out.splitlines()[1:]
+    assert len(rows) == len(DEMO)
+    for name, row in zip(DEMO, rows, strict=True):
+        priced = demo_estimate(name)
+        total = f"{priced.totals.total:,}".replace(",", "")
+        digits = re.sub(r"[.]", "", row)
+        assert row.startswith(name)
+        assert f" {total} " in digits
+        assert row.endswith("incomplete") == (not priced.totals.complete)
+
+
+def test_the_demo_run_again_writes_the_same_files(tmp_path: Path) -> None:
+    first, second = tmp_path / "first", tmp_path / "second"
+    run_demo(first, "letter")
+    run_demo(second, "letter")
+    run_demo(second, "letter")
+    assert {path.name: path.read_bytes() for path in first.iterdir()} == {
+        path.name: path.read_bytes() for path in second.iterdir()
+    }
+
+
+def test_the_demo_into_a_file_is_a_mistake_that_names_it(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("")
+    with pytest.raises(InputError, match=re.escape(str(tmp_path / "out"))):
+        run_demo(tmp_path / "out", "letter")
+
+
+def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Only the shop's own matrix lies in the folder, so five vehicles have none."""
+    folder = tmp_path / "matrices"
+    folder.mkdir()
+    own = MATRICES / "copperfin-2026.toml"
+    (folder / own.name).write_bytes(own.read_bytes())
+    monkeypatch.setenv("HAILCALC_MATRICES", str(folder))
+    assert not run_demo(tmp_path / "out", "letter")
+    skipped = [
+        name for name in DEMO if not (tmp_path / "out" / f"{name}.pdf").exists()
+    ]
+    assert [name[:2] for name in skipped] == ["02", "07", "08", "10", "11"] or [
+        name[:2] for name in skipped
+    ] == ["07", "08", "10", "11"]
+    printed = capsys.readouterr()
+    assert 'no matrix "quendel-vereinbart-2026"' in printed.err
+    assert f"{12 - len(skipped)} sheets in" in printed.err
+    assert f"{len(skipped)} skipped" in printed.err
