@@ -29,7 +29,7 @@ from hailcalc.matrix import (
     mixed_cells,
 )
 from hailcalc.money import decimals_of, minor_units, money_text, round_half_away, rounded
-from hailcalc.problems import InputError, Place, Problem
+from hailcalc.problems import InputError, Place, Problem, shown
 from hailcalc.removal import (
     OperationRule,
     RemovalRules,
@@ -174,7 +174,7 @@ def _size_problem(place: Place, coin: str, tables: MatrixTables, file: str) -> I
         expected = f"dents beyond {tables.columns[-1].name} under oversize, with their millimetres"
     else:
         expected = f"one of the matrix's sizes: {names}"
-    yield Problem(file, place, f'the size "{coin}"', expected)
+    yield Problem(file, place, f"the size {shown(coin)}", expected)
 
 
 def _money_figures(parts: ClaimParts) -> Iterator[tuple[Place, str]]:

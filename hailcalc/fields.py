@@ -8,6 +8,7 @@ words that an error uses for what was expected (`EXPECTED`, by pattern).
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Annotated, Any
@@ -19,6 +20,8 @@ _UNSIGNED = r"^[0-9]{1,10}(\.[0-9]{1,4})?$"
 _SIGNED = r"^-?[0-9]{1,10}(\.[0-9]{1,4})?$"
 _ONE_LINE = r"^[^\p{C}\p{Zl}\p{Zp}]*$"
 _NAME = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+
+_CALENDAR_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 EXPECTED: dict[str, str] = {
     _UNSIGNED: 'a decimal string of zero or more with a point, such as "84.50"',
@@ -50,7 +53,7 @@ def _iso_date(value: object) -> object:
     # Only a calendar date: pydantic alone would take a number for seconds since 1970.
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
-    if isinstance(value, str) and len(value) == 10:
+    if isinstance(value, str) and _CALENDAR_DATE.fullmatch(value):
         try:
             return date.fromisoformat(value)
         except ValueError:
@@ -86,7 +89,7 @@ def _cell(value: object) -> object:
             return value
     elif isinstance(value, str) and len(value) <= 15:
         whole, _, decimals = value.partition(".")
-        if whole.isascii() and whole.isdigit() and (decimals.isdigit() or whole == value):
+        if value.isascii() and whole.isdigit() and (decimals.isdigit() or whole == value):
             return value
     raise PydanticCustomError(
         "expected", 'a whole number from 0, or a decimal string such as "22.50"'

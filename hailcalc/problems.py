@@ -15,6 +15,10 @@ Place = tuple[str | int, ...]
 """Keys and positions from the top of a file down to a value: ("panels", 2, "tally", "dime")."""
 
 
+_LONG_BITS = 1000
+"""A longer whole number is described rather than written out."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One mistake. `where` is empty when the file as a whole is meant."""
@@ -32,7 +36,7 @@ class Problem:
             if isinstance(key, int):
                 text += f"[{key}]"
             else:
-                text += f".{key}" if text else key
+                text += f".{printable(key)}" if text else printable(key)
         return text
 
     @property
@@ -53,11 +57,19 @@ class InputError(Exception):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
-def shown(value: object, limit: int = 60) -> str:
-    """`value` as it may stand in a message: quoted, on one line, cut at `limit` characters."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    text = "".join(
-        char if char.isprintable() else char.encode("unicode_escape", "replace").decode("ascii")
+def printable(text: str) -> str:
+    """`text` with everything that a terminal might obey written as an escape."""
+    if text.isprintable():
+        return text
+    return "".join(
+        char if char.isprintable() else char.encode("unicode_escape").decode("ascii")
         for char in text
     )
+
+
+def shown(value: object, limit: int = 60) -> str:
+    """`value` as it may stand in a message: quoted, on one line, cut at `limit` characters."""
+    if isinstance(value, int) and value.bit_length() > _LONG_BITS:
+        return f"a whole number of {value.bit_length():,} bits"
+    text = printable(f'"{value}"' if isinstance(value, str) else str(value))
     return text if len(text) <= limit else f"{text[:limit]}… ({len(text):,} characters)"

@@ -103,7 +103,7 @@ def load_toml(text: str, file: str) -> dict[str, Any]:
         raise InputError([_too_deep(file)]) from None
     except (ArithmeticError, ValueError):
         raise InputError(
-            [Problem(file, (), "a number beyond measure", "numbers of ordinary size")]
+            [Problem(file, (), "a number of far too many digits", "numbers of ordinary size")]
         ) from None
 
 
@@ -129,7 +129,9 @@ def check(model: type[Model], data: Any, file: str) -> tuple[Model | None, list[
     try:
         return model.model_validate(data), []
     except ValidationError as error:
-        details = error.errors(include_url=False)
+        details = [
+            detail for detail in error.errors(include_url=False) if not _seems_short(detail, data)
+        ]
     problems = [_problem(model, detail, data, file) for detail in details[:MAX_PROBLEMS]]
     if len(details) > MAX_PROBLEMS:
         more = f"{len(details) - MAX_PROBLEMS:,} more mistakes"
@@ -188,6 +190,14 @@ def _without_bad(
         and not any((*where, other) in bad for other in {key} | lean_on.get(key, set()))
     }
     return check(model, kept, "")[0]
+
+
+def _seems_short(detail: ErrorDetails, data: Any) -> bool:
+    """Whether a list only counts as too short because an entry of it is bad."""
+    if detail["type"] != "too_short":
+        return False
+    _, value = _follow(data, detail["loc"])
+    return isinstance(value, list) and len(value) >= detail["ctx"]["min_length"]
 
 
 def _item_model(annotation: Any) -> type[BaseModel] | None:

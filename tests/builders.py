@@ -146,3 +146,8 @@ def demo_claim(name: str) -> Table:
 def page_texts(pdf: bytes) -> list[str]:
     """The text of each page."""
     return [page.extract_text() for page in PdfReader(BytesIO(pdf)).pages]
+
+
+def names(folder: Path) -> list[str]:
+    """All that lies in a folder, hidden files too."""
+    return sorted(path.name for path in folder.iterdir())

@@ -20,6 +20,7 @@ from hailcalc.coins import US
 from hailcalc.counting import PanelCount, count_panel
 from hailcalc.counting.csvfiles import panels_from_dents, panels_from_tallies
 from hailcalc.problems import InputError
+from tests.effort import examples
 from tests.test_estimate import a_claim, hood, priced
 
 COINS = [coin.name for coin in US]
@@ -328,7 +329,7 @@ def test_inches_are_25_4_millimetres_kept_to_the_micrometre(thousandths: int) ->
 # --- the same vehicle counted in different files ----------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60))
 @given(
     st.dictionaries(
         st.sampled_from(["hood", "roof", "door-fl"]),

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -14,7 +17,7 @@ from hailcalc.files import load_matrix
 from hailcalc.problems import InputError
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.sheet.verify import read_sheet, verify_sheet
-from tests.builders import DEMO, MATRICES, demo_claim, demo_estimate
+from tests.builders import DEMO, MATRICES, ROOT, demo_claim, demo_estimate, names
 from tests.plain_pricing import price_plainly
 
 
@@ -48,7 +51,8 @@ def test_the_extras_and_the_operations_are_the_ones_the_second_implementation_ch
 ) -> None:
     priced = demo_estimate(name)
     matrix = load_matrix(MATRICES / f"{priced.compiled.matrix.name}.toml")
-    labels = {table.id: table.label for table in (*matrix.extra, *matrix.removal)}
+    labels = {extra.id: extra.label for extra in matrix.extra}
+    labels |= {operation.id: operation.label for operation in matrix.removal}
     path = MATRICES / f"{matrix.name}.toml"
     plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
     for ours, theirs in zip(priced.lines, plain.lines, strict=True):
@@ -82,7 +86,7 @@ def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
     out = tmp_path / "deep" / "out"
     assert run_demo(out, paper)
     expected = [f"{name}.{kind}" for name in DEMO for kind in ("json", "pdf")]
-    assert sorted(os.listdir(out)) == sorted([*expected, "summary.txt"])
+    assert names(out) == sorted([*expected, "summary.txt"])
     for name in DEMO:
         text = (out / f"{name}.json").read_text("utf-8")
         assert verify_sheet(read_sheet(text, name)) == []
@@ -126,23 +130,40 @@ def test_the_demo_into_a_file_is_a_mistake_that_names_it(tmp_path: Path) -> None
         run_demo(tmp_path / "out", "letter")
 
 
-def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+def test_the_demo_is_priced_under_its_own_matrices_wherever_others_may_lie(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Only the shop's own matrix lies in the folder, so five vehicles have none."""
-    folder = tmp_path / "matrices"
-    folder.mkdir()
-    own = MATRICES / "copperfin-2026.toml"
-    (folder / own.name).write_bytes(own.read_bytes())
-    monkeypatch.setenv("HAILCALC_MATRICES", str(folder))
-    assert not run_demo(tmp_path / "out", "letter")
-    skipped = [
-        name for name in DEMO if not (tmp_path / "out" / f"{name}.pdf").exists()
-    ]
-    assert [name[:2] for name in skipped] == ["02", "07", "08", "10", "11"] or [
-        name[:2] for name in skipped
-    ] == ["07", "08", "10", "11"]
-    printed = capsys.readouterr()
-    assert 'no matrix "quendel-vereinbart-2026"' in printed.err
-    assert f"{12 - len(skipped)} sheets in" in printed.err
-    assert f"{len(skipped)} skipped" in printed.err
+    (tmp_path / "matrices").mkdir()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HAILCALC_MATRICES", str(tmp_path / "matrices"))
+    assert run_demo(tmp_path / "out", "letter")
+
+
+def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on(
+    tmp_path: Path,
+) -> None:
+    """A copy of the program whose third claim is torn and whose seventh has one panel too many."""
+    for folder in ("hailcalc", "matrices", "demo"):
+        shutil.copytree(ROOT / folder, tmp_path / folder)
+    claims = tmp_path / "demo" / "claims"
+    (claims / f"{DEMO[2]}.json").write_text('{"claim": ')
+    seventh = claims / f"{DEMO[6]}.json"
+    seventh.write_text(seventh.read_text("utf-8").replace('"panel": "roof"', '"panel": "tailgate"'))
+    ran = subprocess.run(
+        [sys.executable, "-m", "hailcalc", "demo", "--out", "out"],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(tmp_path), "PYTHONUTF8": "1"},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+    )
+    assert ran.returncode == 2
+    whole = [name for name in DEMO if name not in (DEMO[2], DEMO[6])]
+    assert names(tmp_path / "out") == sorted(
+        [*(f"{name}.{kind}" for name in whole for kind in ("json", "pdf")), "summary.txt"]
+    )
+    assert f"{DEMO[2]}.json: line 1, column " in ran.stderr
+    assert f'{DEMO[6]}.json: panels[0].panel: found "tailgate" on a wagon' in ran.stderr
+    assert "12 of 12: " in ran.stderr
+    assert ran.stderr.endswith("10 sheets in out, 2 skipped\n")
+    assert len(ran.stdout.splitlines()) == 11

@@ -49,6 +49,7 @@ from hailcalc.problems import InputError
 from hailcalc.reading import load_json
 from hailcalc.sheet.document import sheet_json, sheet_text
 from hailcalc.sheet.verify import verify_sheet
+from tests.effort import examples
 from tests.strategies import claims, matrices, priced_together
 
 Table = dict[str, Any]
@@ -406,6 +407,16 @@ def test_a_currency_with_three_decimals_is_rounded_to_its_thousandth() -> None:
     assert sheet_json(estimate)["lines"][0]["amount"] == "8.584"
 
 
+def test_a_foreign_number_without_its_check_digit_is_warned_of_and_priced() -> None:
+    # W00000000A0000000: 6 × 8 + 1 × 9 = 57, and 57 modulo 11 is 2, not 0.
+    claim = a_claim(hood(tally={"dime": 1}))
+    claim["vehicle"]["vin"] = "W00000000A0000000"
+    estimate = priced(claim)
+    assert amounts(estimate) == [1500]
+    (warning,) = estimate.warnings
+    assert "W00000000A0000000" in warning
+
+
 # --- claims that do not fit their matrix ------------------------------------------------------
 
 
@@ -496,7 +507,7 @@ def test_the_evaluator_does_sums_as_a_pocket_calculator_with_brackets_does() -> 
         evaluated("2 ** 3")
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250))
 @given(priced_together())
 def test_lines_add_up_to_the_totals(pair: tuple[Table, Table]) -> None:
     estimate = priced(*pair)
@@ -509,7 +520,7 @@ def test_lines_add_up_to_the_totals(pair: tuple[Table, Table]) -> None:
     assert totals.complete == all(line.amount is not None for line in estimate.lines)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200))
 @given(priced_together(), st.randoms(use_true_random=False))
 def test_the_order_in_which_panels_were_counted_does_not_matter(
     pair: tuple[Table, Table], random: Any
@@ -522,7 +533,7 @@ def test_the_order_in_which_panels_were_counted_does_not_matter(
     assert ours.totals == theirs.totals
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250))
 @given(priced_together())
 def test_every_lines_arithmetic_rounds_to_its_amount(pair: tuple[Table, Table]) -> None:
     estimate = priced(*pair)
@@ -565,7 +576,7 @@ def steps_within_bands(sheet: Table) -> Iterator[Fraction]:
             yield from map(Fraction, range(high - low + 1))
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250))
 @given(priced_together())
 def test_every_figure_in_a_lines_arithmetic_stands_on_the_sheet(pair: tuple[Table, Table]) -> None:
     sheet = sheet_json(priced(*pair))
@@ -580,14 +591,14 @@ def test_every_figure_in_a_lines_arithmetic_stands_on_the_sheet(pair: tuple[Tabl
         assert figures <= known | set(numbers_in(because["words"])), line
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100))
 @given(priced_together())
 def test_a_sheet_written_and_read_again_verifies(pair: tuple[Table, Table]) -> None:
     sheet = sheet_json(priced(*pair))
     assert verify_sheet(load_json(sheet_text(sheet), "sheet")) == []
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100))
 @given(priced_together(), st.data())
 def test_an_amount_that_was_altered_is_found(
     pair: tuple[Table, Table], data: st.DataObject
@@ -624,7 +635,7 @@ def base_value(matrix: Table, panel: str, counts: list[int]) -> Fraction | None:
 
 
 @pytest.mark.parametrize("mixed", ["layers", "each", "largest"])
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=examples(120))
 @given(st.data())
 def test_one_more_dent_never_lowers_the_base(mixed: str, data: st.DataObject) -> None:
     matrix = data.draw(matrices_of(mixed))
@@ -639,7 +650,7 @@ def test_one_more_dent_never_lowers_the_base(mixed: str, data: st.DataObject) ->
 
 
 @pytest.mark.parametrize("mixed", ["layers", "largest", "share"])
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=examples(120))
 @given(st.data())
 def test_a_larger_dent_never_lowers_the_base(mixed: str, data: st.DataObject) -> None:
     matrix = data.draw(matrices_of(mixed))
@@ -699,7 +710,7 @@ def unmarked_coins(panel: Table) -> list[str]:
 
 
 @pytest.mark.parametrize("mixed", ["layers", "each", "largest"])
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150))
 @given(st.data())
 def test_one_more_dent_never_makes_the_vehicle_cheaper(mixed: str, data: st.DataObject) -> None:
     matrix = no_affected_share(data.draw(matrices_of(mixed)))
@@ -714,7 +725,7 @@ def test_one_more_dent_never_makes_the_vehicle_cheaper(mixed: str, data: st.Data
 
 
 @pytest.mark.parametrize("mixed", ["layers", "largest", "share"])
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150))
 @given(st.data())
 def test_a_larger_dent_never_makes_the_vehicle_cheaper(mixed: str, data: st.DataObject) -> None:
     matrix = one_discount(data.draw(matrices_of(mixed)))
@@ -736,7 +747,7 @@ def test_a_larger_dent_never_makes_the_vehicle_cheaper(mixed: str, data: st.Data
     assert after.totals.subtotal >= before.totals.subtotal
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200))
 @given(st.data())
 def test_one_more_mark_never_makes_the_vehicle_cheaper(data: st.DataObject) -> None:
     matrix = data.draw(matrices())

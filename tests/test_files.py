@@ -21,14 +21,9 @@ from hailcalc.files import (
 )
 from hailcalc.intake import take_in
 from hailcalc.problems import InputError
-from tests.builders import CLAIMS, MATRICES, SMALLEST
+from tests.builders import CLAIMS, MATRICES, SMALLEST, names
 
 FIFTY_MEGABYTES = 50_000_000
-
-
-def names(folder: Path) -> list[str]:
-    """All that lies in a folder, hidden files too."""
-    return sorted(os.listdir(folder))
 
 
 def test_several_files_are_written_together(tmp_path: Path) -> None:
@@ -209,7 +204,7 @@ def test_a_matrix_name_does_not_lead_out_of_its_folder(name: str) -> None:
 def test_a_matrix_files_name_must_be_the_matrixs_own(tmp_path: Path) -> None:
     path = tmp_path / "other-name.toml"
     path.write_bytes((MATRICES / "copperfin-2026.toml").read_bytes())
-    with pytest.raises(InputError, match='found "copperfin-2026", expected .*"other-name"'):
+    with pytest.raises(InputError, match=r'found "copperfin-2026", expected .*"other-name"'):
         load_matrix(path)
 
 

@@ -52,7 +52,7 @@ from tests.strategies import priced_together
 
 MARGIN = 42.0
 
-# --- claims that strain a page ------------------------------------------------------------------
+# --- claims that strain a page ----------------------------------------------------------------
 
 WORDS = "Ölgötz Wąsoń & Søn, the hail line behind the old mill, second yard on the left, ring twice"
 LONG_WITH_BLANKS = (WORDS + "; " + WORDS + "; " + WORDS)[:199] + "x"
@@ -173,7 +173,7 @@ def strained(name: str) -> Estimate:
     return estimate(*STRAINS[name])
 
 
-# --- reading pages back -------------------------------------------------------------------------
+# --- reading pages back -----------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -253,7 +253,7 @@ def words(pdf: bytes) -> str:
     return " ".join(" ".join(page_texts(pdf)).split())
 
 
-# --- what is printed ------------------------------------------------------------------------------
+# --- what is printed --------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
@@ -368,8 +368,20 @@ def test_names_of_the_whole_latin_alphabet_are_printed(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["<b>bold</b>", "&amp; &", "100 % off", r"C:\hail\new", "(((", ")", "a(b)c", "%s {0}", r"\(", "'\"", "<br/>"]
-)  # fmt: skip
+    "text",
+    [
+        "<b>bold</b>",
+        "&amp; &",
+        "100 % off",
+        r"C:\hail\new",
+        "(((",
+        ")",
+        "%s {0}",
+        r"\(",
+        "'\"",
+        "<br/>",
+    ],
+)
 def test_signs_that_mean_something_to_machines_are_printed_as_they_are(text: str) -> None:
     pdf = sheet_pdf(
         estimate(
@@ -442,12 +454,13 @@ def test_panels_are_called_what_the_label_table_calls_them(labels: str) -> None:
     assert not set(PICKUP) & pieces - {"hood", "roof", "tailgate"}
 
 
-# --- the file ---------------------------------------------------------------------------------------
+# --- the file ---------------------------------------------------------------------------------
 
 
 def fonts_of(pdf: bytes) -> Iterator[Any]:
     for page in PdfReader(BytesIO(pdf)).pages:
-        for font in page["/Resources"]["/Font"].values():  # type: ignore[index]
+        resources: Any = page["/Resources"]
+        for font in resources["/Font"].values():
             yield font.get_object()
 
 
@@ -526,18 +539,25 @@ def test_the_bytes_do_not_depend_on_the_process_the_clock_zone_or_the_language()
     assert drawn[0] == drawn[1] == sheet_pdf(demo_estimate(name))
 
 
+def test_no_clock_is_in_the_file() -> None:
+    information = PdfReader(BytesIO(sheet_pdf(demo_estimate(SMALLEST)))).metadata
+    assert information is not None
+    assert information.creation_date == information.modification_date
+    assert information.creation_date is None or information.creation_date.year == 2000
+
+
 def test_a_digit_of_difference_in_the_claim_gives_another_file_identifier() -> None:
     first = sheet_pdf(estimate(claim(panel(tally={"dime": 3}))))
     second = sheet_pdf(estimate(claim(panel(tally={"dime": 4}))))
-    identifiers = [PdfReader(BytesIO(pdf)).trailer["/ID"][0] for pdf in (first, second)]
-    assert identifiers[0] != identifiers[1]
+    trailers: list[Any] = [PdfReader(BytesIO(pdf)).trailer for pdf in (first, second)]
+    assert trailers[0]["/ID"][0] != trailers[1]["/ID"][0]
 
 
 def test_a_sheet_is_small_enough_to_send() -> None:
     assert len(sheet_pdf(demo_estimate(FULLEST))) < 100_000
 
 
-# --- tables ------------------------------------------------------------------------------------------
+# --- tables -----------------------------------------------------------------------------------
 
 
 def is_amount(text: str) -> bool:
@@ -606,7 +626,7 @@ def test_a_tables_heading_does_not_stand_alone_at_the_foot_of_a_page(name: str, 
         assert not heading, f"page {number} ends with the heading {last.text!r}"
 
 
-# --- nothing overlaps -------------------------------------------------------------------------------
+# --- nothing overlaps -------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -682,7 +702,7 @@ def page_faults(priced: Estimate, paper: str, labels: str) -> list[str]:
     return faults
 
 
-PAPER_AND_LABELS = [("letter", "us"), ("a4", "uk")]
+PAPER_AND_LABELS = [(paper, labels) for paper in PAPERS for labels in PANEL_LABELS]
 
 
 @pytest.mark.parametrize(("paper", "labels"), PAPER_AND_LABELS)

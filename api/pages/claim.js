@@ -180,7 +180,7 @@ export function pathOf(draft, pointer) {
   if (entry === undefined) return keys;
   // Of a panel listed twice only the first is on the page.
   const shown = draft.panels.find((panel) => panel.panel === entry.panel) === entry;
-  return shown ? ["panels", entry.panel, ...keys.slice(2)] : keys;
+  return ["panels", entry.panel, ...(shown ? keys.slice(2) : [])];
 }
 
 /** A claim number as a file name that every system takes. */

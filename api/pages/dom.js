@@ -44,6 +44,17 @@ export function say(element, text) {
   if (element.textContent !== text) element.textContent = text;
 }
 
+/** Fill an element anew only if what it shows has changed.
+ *
+ * Else a live region would be read out again, and a button would vanish under the finger.
+ */
+export function redraw(element, shows, build) {
+  const key = JSON.stringify(shows);
+  if (element.dataset.shows === key) return;
+  element.dataset.shows = key;
+  fill(element, build());
+}
+
 /** 1 dent, 2 dents. */
 export function several(count, word) {
   return count === 1 ? `1 ${word}` : `${count} ${word}s`;

@@ -78,7 +78,7 @@ function mark({ control, slot }, texts) {
   slot.hidden = !wrong;
   slot.textContent = wrong ? texts.join("; ") : "";
   if (wrong) {
-    control.setAttribute("aria-invalid", "true");
+    if (control.matches("input, select")) control.setAttribute("aria-invalid", "true");
     control.setAttribute("aria-describedby", slot.id);
   } else {
     control.removeAttribute("aria-invalid");
@@ -93,7 +93,7 @@ function shownText(value) {
 /** A labelled input. */
 export function textField(app, { path, label, kind = "text", suffix = null, name = label, ...more }) {
   const input = el("input", {
-    type: "text", autocomplete: "off", ...LOOKS[kind], ...more,
+    id: freshId("field"), type: "text", autocomplete: "off", ...LOOKS[kind], ...more,
     value: shownText(app.value(path)),
     oninput: () => {
       const value = PARSERS[kind](input.value);
@@ -104,9 +104,9 @@ export function textField(app, { path, label, kind = "text", suffix = null, name
       if (kind !== "date") input.value = shownText(app.value(path));
     },
   });
-  const box = el("label", { class: "field" }, el("span", {}, label), input);
-  if (suffix !== null) box.append(el("span", { class: "suffix" }, suffix));
-  const outer = el("div", { class: `holder ${kind}` }, box);
+  const outer = el("div", { class: `holder field ${kind}` },
+    el("label", { for: input.id }, label), input,
+    suffix === null ? null : el("span", { class: "suffix" }, suffix));
   register(app, path, input, name, outer);
   return outer;
 }
@@ -114,12 +114,12 @@ export function textField(app, { path, label, kind = "text", suffix = null, name
 /** A labelled list to choose from: options are [value, text]; "" stands for no value. */
 export function selectField(app, { path, label, options, name = label, ...more }) {
   const select = el("select", {
-    ...more,
+    id: freshId("field"), ...more,
     onchange: () => app.set(path, select.value === "" ? undefined : select.value),
   }, options.map(([value, text]) => el("option", { value }, text)));
   select.value = shownText(app.value(path));
-  const outer = el("div", { class: "holder" },
-    el("label", { class: "field" }, el("span", {}, label), select));
+  const outer = el("div", { class: "holder field" },
+    el("label", { for: select.id }, label), select);
   register(app, path, select, name, outer);
   return outer;
 }

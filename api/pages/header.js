@@ -25,7 +25,7 @@ export function drawSummaries(app) {
   const { claim, vehicle } = app.draft;
   const words = [claim.number, vehicle.description ?? vehicle.body, claim.date_of_loss]
     .filter((word) => typeof word === "string" && word !== "");
-  say(byId("claim-summary"), words.join(", ") || "number, body, matrix, dates");
+  say(byId("claim-summary"), words.join(", ") || "body, number, matrix, dates");
   const others = (app.draft.other ?? []).length;
   say(byId("other-summary"), others === 0 ? "parts, sublet, refinish, body" : several(others, "line"));
   document.title = claim.number ? `${claim.number} – hailcalc` : "hailcalc";
@@ -33,17 +33,21 @@ export function drawSummaries(app) {
 
 function neededFields(app) {
   const bodies = Object.keys(app.words.bodies).map((body) => [body, body]);
-  return group("Needed for a price",
+  const insurers = el("datalist", { id: "insurers" },
+    [...new Set(app.matrices.map((each) => each.insurer).filter(Boolean))]
+      .map((insurer) => el("option", { value: insurer })));
+  return el("div", { class: "grid" },
     selectField(app, {
       path: ["vehicle", "body"], label: "Body", options: [["", "choose…"], ...bodies],
     }),
-    selectField(app, { path: ["matrix"], label: "Difficulty matrix", options: matrixOptions(app) }),
     textField(app, { path: ["claim", "number"], label: "Claim number", maxlength: "60" }),
-    textField(app, { path: ["claim", "date_of_loss"], label: "Date of loss", kind: "date" }));
+    textField(app, { path: ["claim", "date_of_loss"], label: "Date of loss", kind: "date" }),
+    textField(app, { path: ["claim", "insurer"], label: "Insurer", list: "insurers" }), insurers,
+    selectField(app, { path: ["matrix"], label: "Difficulty matrix", options: matrixOptions(app) }));
 }
 
 function matrixOptions(app) {
-  const options = [["", "the one that fits insurer and date of loss"]];
+  const options = [["", "by insurer and date of loss"]];
   for (const each of app.matrices) {
     const about = each.problems.length > 0 ? "its file has mistakes" : each.title;
     options.push([each.name, about ? `${each.name}: ${about}` : each.name]);
@@ -56,13 +60,9 @@ function matrixOptions(app) {
 }
 
 function furtherFields(app) {
-  const insurers = el("datalist", { id: "insurers" },
-    [...new Set(app.matrices.map((each) => each.insurer).filter(Boolean))]
-      .map((insurer) => el("option", { value: insurer })));
-  return group("Also on the sheet",
-    textField(app, { path: ["claim", "insurer"], label: "Insurer", list: "insurers" }), insurers,
-    textField(app, { path: ["claim", "customer"], label: "Customer" }),
+  return fold("More about claim and vehicle", "deductible, customer, VIN",
     textField(app, { path: ["claim", "deductible"], label: "Deductible", kind: "money" }),
+    textField(app, { path: ["claim", "customer"], label: "Customer" }),
     textField(app, { path: ["claim", "dated"], label: "Date of the sheet", kind: "date" }),
     textField(app, { path: ["claim", "estimator"], label: "Estimator" }),
     textField(app, { path: ["vehicle", "description"], label: "Description of the vehicle" }),
@@ -78,24 +78,25 @@ function shopFields(app) {
     ["name", "Name of the shop"], ["address", "Address"], ["contact", "Contact"],
     ["licence", "Licence"],
   ];
-  return group("Shop, at the head of the sheet",
+  return fold("Shop", "printed at the head of the sheet",
     fields.map(([key, label]) => textField(app, { path: ["shop", key], label })));
 }
 
-function group(title, ...fields) {
-  return el("fieldset", { class: "group" }, el("legend", {}, title),
+function fold(title, about, ...fields) {
+  return el("details", { class: "fold inner" },
+    el("summary", {}, el("strong", {}, title), " ", el("span", { class: "soft" }, about)),
     el("div", { class: "grid" }, fields));
 }
 
 function otherLines(app) {
   return listField(app, {
     path: ["other"], label: "other line", add: "Add a line", blank: { kind: "part" },
-    row: (at, position) => el("div", { class: "grid other" },
+    row: (at, position) => el("div", { class: "other-line" },
+      textField(app, { path: [...at, "label"], label: "What", name: `other line ${position + 1}` }),
       selectField(app, {
         path: [...at, "kind"], label: "Kind", options: OTHER_KINDS,
         name: `kind of other line ${position + 1}`,
       }),
-      textField(app, { path: [...at, "label"], label: "What", name: `other line ${position + 1}` }),
       textField(app, {
         path: [...at, "quantity"], label: "Quantity", kind: "count", placeholder: "1",
         name: `quantity of other line ${position + 1}`,

@@ -11,7 +11,7 @@ import {
 import { byId, download, el, fill, say } from "./dom.js";
 import { fieldNear, showAtFields } from "./fields.js";
 import { drawHeader, drawSummaries } from "./header.js";
-import { drawPanels, labelOf, openPanel, updatePanels } from "./panels.js";
+import { drawPanels, openPanel, updatePanels } from "./panels.js";
 import { drawPrice } from "./price.js";
 import { Away, Refused, get, matrixFor, sheetPdf, sheetText } from "./server.js";
 
@@ -20,6 +20,7 @@ const PREFERENCES = "hailcalc.preferences";
 const PAUSE_MS = 250;
 /* How long a value that is being typed is left alone before its problem is shown. */
 const TYPING_MS = 1500;
+const LEAVING_MS = 250;
 const RETRY_MS = [2000, 4000, 8000, 15000];
 
 const app = {
@@ -233,25 +234,15 @@ async function price(mine) {
 
 /** The problems of a refusal with their places on the page and in words. */
 function problemsOf(refusal, sent) {
-  if (refusal.problems.length === 0) return [{ path: [], place: "The claim:", text: refusal.message }];
+  if (refusal.problems.length === 0) return [{ path: [], place: "The claim", text: refusal.message }];
   return refusal.problems.map((problem) => {
     const text = `found ${problem.found}, expected ${problem.expected}`;
     if (problem.in !== "body") {
       const place = [problem.file ?? problem.in, problem.pointer].filter(Boolean).join(" ");
-      return { path: [], place: `${place}:`, text };
+      return { path: [], place, text };
     }
-    const path = pathOf(sent, problem.pointer);
-    return { path, place: `${placeInWords(path)}:`, text };
+    return { path: pathOf(sent, problem.pointer), place: "The claim", text };
   });
-}
-
-function placeInWords(path) {
-  if (path.length === 0) return "The claim";
-  const field = app.fields.get(JSON.stringify(path));
-  const inside = path[0] === "panels" ? path.slice(2) : path;
-  const last = field?.label ?? inside.map((key) => key.replaceAll("_", " ")).join(", ");
-  if (path[0] !== "panels" || !Number.isNaN(Number(path[1]))) return last || path.join(", ");
-  return [labelOf(app, path[1]), last].filter(Boolean).join(", ");
 }
 
 /* ---- problems ------------------------------------------------------------------------------ */
@@ -259,7 +250,7 @@ function placeInWords(path) {
 /** Remember that a field is being typed into: its problem can wait until that is over. */
 function noteTyping() {
   const active = document.activeElement;
-  app.typing = active?.matches("input") ? active : null;
+  app.typing = active?.matches("input[type=text], input[type=date]") ? active : null;
   clearTimeout(typingTimer);
   typingTimer = setTimeout(typingOver, TYPING_MS);
 }
@@ -273,9 +264,10 @@ function typingOver() {
 /** Show problems at their fields and in the list, but for a field that is being typed into. */
 function showProblems() {
   if (app.words === null) return;
-  app.visibleProblems = app.problems.filter(({ path }) => (
-    app.typing === null || fieldNear(app, path)?.control !== app.typing
-  ));
+  // A half-typed year is a date of long ago, which no matrix fits: that can wait too.
+  const waits = ({ path }) => app.typing !== null
+    && (app.typing.type === "date" || fieldNear(app, path)?.control === app.typing);
+  app.visibleProblems = app.problems.filter((problem) => !waits(problem));
   showAtFields(app, app.visibleProblems);
   update();
 }
@@ -396,6 +388,11 @@ async function openPdf() {
 }
 
 function downloadSheet() {
+  if (!app.fresh) {
+    byId("sheet-said").textContent = "There is no price yet for the claim as it is now.";
+    return;
+  }
+  byId("sheet-said").textContent = "";
   download(app.text, "application/json", fileName(app.draft, "-sheet.json"));
 }
 
@@ -445,7 +442,12 @@ function listen() {
   byId("question-save").addEventListener("click", downloadClaim);
   byId("open-pdf").addEventListener("click", openPdf);
   byId("download-sheet").addEventListener("click", downloadSheet);
-  document.addEventListener("focusout", typingOver);
+  // A moment later, so that what a press is aimed at does not move away under it.
+  document.addEventListener("focusout", ({ target }) => {
+    setTimeout(() => {
+      if (app.typing === target) typingOver();
+    }, LEAVING_MS);
+  });
   window.addEventListener("online", () => askSoon(0));
   window.addEventListener("storage", ({ key }) => {
     // Another window went on with the claim; two windows must not overwrite each other.

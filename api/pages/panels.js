@@ -132,7 +132,7 @@ function editor(app, name) {
       choiceField(app, { path: [...at, "access"], label: "Access", options: ACCESS, first: "push",
         onchange: (access) => changeAccess(app, name, access) }),
       choiceField(app, { path: [...at, "metal"], label: "Metal", options: METALS, first: "steel" }),
-      tickField(app, { path: [...at, "repainted"], label: "Repainted: the paint is not the maker's" })),
+      tickField(app, { path: [...at, "repainted"], label: "Repainted" })),
     replacing ? textField(app, { path: [...at, "replace_cost"], label: "Price of the replacement",
       kind: "money", suffix: currency(app) }) : null,
     app.value([...at, "dents"]) === undefined ? [marksFold(app, name), oversizeFold(app, name)] : null,
@@ -168,15 +168,21 @@ function countingFields(app, name) {
 /** The matrix's columns, and whatever else the panel's tally names. */
 function sizesOf(app, name) {
   const columns = (app.matrix?.matrix.columns ?? []).map((size) => ({
-    size, hint: `up to ${diameter(app, size)} mm`,
+    size, hint: `to ${diameter(app, size)} mm`,
   }));
   const known = new Set(columns.map(({ size }) => size));
   const tally = app.value(["panels", name, "tally"]) ?? {};
   const others = Object.keys(tally).filter((size) => !known.has(size)).map((size) => ({
-    size, hint: diameter(app, size) === null ? "not a size of this matrix"
-      : `${diameter(app, size)} mm, no column: counts in the next larger`,
+    size, hint: otherSizeHint(app, size),
   }));
   return [...columns, ...others];
+}
+
+function otherSizeHint(app, size) {
+  const mm = diameter(app, size);
+  if (mm === null) return "not a size of this matrix";
+  const column = app.matrix.matrix.columns.find((name) => Number(diameter(app, name)) >= Number(mm));
+  return column === undefined ? `${mm} mm: larger than every column` : `${mm} mm, counts as ${column}`;
 }
 
 /** A coin's diameter as text, null if the matrix's set has no such coin. */

@@ -4,7 +4,8 @@
  * reformats no money; it only groups lines under headings.
  */
 
-import { byId, el, fill, say, several } from "./dom.js";
+import { byId, el, redraw, say, several } from "./dom.js";
+import { fieldAt, fieldNear } from "./fields.js";
 import { labelOf } from "./panels.js";
 
 const GROUPS = [
@@ -13,6 +14,11 @@ const GROUPS = [
   ["Whole vehicle", ["repair", "oversize", "extra", "minimum"]],
   ["Tax", ["tax"]],
 ];
+/* Keys of a claim file that say too little by themselves, for fields that are not on the page. */
+const KEYS = {
+  agreed: "agreed price", replace_cost: "price of the replacement", tally: "count", mm: "millimetres",
+  marked: "marks",
+};
 const SUMS = [
   ["subtotal", "Subtotal"], ["tax", "Tax"], ["total", "Total"], ["deductible", "Deductible"],
   ["net", "Net of the deductible"],
@@ -24,7 +30,8 @@ export function drawPrice(app) {
   drawState(app);
   drawProblems(app);
   drawLines(app);
-  for (const id of ["open-pdf", "download-sheet"]) byId(id).disabled = !app.fresh;
+  // Not at every dent, while the next price is on its way: that would only flicker.
+  for (const id of ["open-pdf", "download-sheet"]) byId(id).disabled = !hasSums(app);
 }
 
 /** Whether the last sheet may still be shown while the claim has gone on. */
@@ -32,27 +39,20 @@ function hasSums(app) {
   return app.sheet !== null && app.missing.length === 0 && app.visibleProblems.length === 0;
 }
 
-function money(app, amount) {
-  return `${amount} ${app.sheet.matrix.matrix.currency}`;
-}
-
 function drawSums(app) {
-  const sums = byId("sums");
-  const parts = hasSums(app) ? pricedSums(app) : [["Total", "no price yet"], ["", whyNoPrice(app)]];
-  const text = JSON.stringify(parts);
-  // Made anew only when it says something else, because it is read out when it changes.
-  if (sums.dataset.text === text) return;
-  sums.dataset.text = text;
-  fill(sums, parts.map(([label, value]) => el("div", {},
-    label === "" ? null : el("span", { class: "label" }, label), el("strong", {}, value))));
+  const priced = hasSums(app);
+  const parts = priced ? pricedSums(app) : [["Total", "no price yet"], ["", whyNoPrice(app)]];
+  byId("sums").classList.toggle("unpriced", !priced);
+  redraw(byId("sums"), parts, () => parts.map(([label, value]) => el("div", {},
+    el("span", { class: "label" }, label), " ", el("strong", {}, value))));
 }
 
 function pricedSums(app) {
   const { total, net, complete } = app.sheet.totals;
   return [
-    ["Total", money(app, total)],
-    ["Net", money(app, net)],
-    ["State", complete ? "Complete" : "Incomplete"],
+    [`Total, ${app.sheet.matrix.matrix.currency}`, total],
+    ["Net", net],
+    ["", complete ? "Complete" : "Incomplete"],
   ];
 }
 
@@ -63,15 +63,16 @@ function whyNoPrice(app) {
 }
 
 function drawState(app) {
-  const lines = [];
-  if (app.missing.length > 0) lines.push(stillNeeded(app));
-  else if (hasSums(app)) {
-    if (!app.fresh) {
-      lines.push(el("p", {}, "The sums are from before the last change; the next ones follow."));
-    }
-    lines.push(...notPriced(app), ...warnings(app));
-  }
-  fill(byId("state"), lines);
+  const older = !app.fresh && (app.away || app.problems.length > 0);
+  const shows = [app.missing, hasSums(app) ? app.sheet.evidence : null, older, app.preferences.labels];
+  redraw(byId("state"), shows, () => {
+    if (app.missing.length > 0) return stillNeeded(app);
+    if (!hasSums(app)) return [];
+    return [
+      older ? el("p", { class: "marked-note" }, "The sums are from before the last change.") : null,
+      notPriced(app), warnings(app),
+    ];
+  });
   byId("price").setAttribute("aria-busy", String(app.asking));
 }
 
@@ -102,11 +103,22 @@ function drawProblems(app) {
   section.hidden = problems.length === 0;
   if (problems.length === 0) return;
   say(byId("problems-title"), several(problems.length, "problem"));
-  fill(byId("problem-list"), problems.map((problem) => el("li", {},
-    problem.path.length === 0 ? el("strong", {}, problem.place)
-      : el("button", { type: "button", class: "link", onclick: () => app.goTo(problem.path) },
-        problem.place),
-    ` ${problem.text}`)));
+  const listed = problems.map((problem) => ({ ...problem, place: placeInWords(app, problem) }));
+  redraw(byId("problem-list"), listed, () => listed.map(({ path, place, text }) => el("li", {},
+    path[0] === "panels" || fieldNear(app, path) !== undefined
+      ? el("button", { type: "button", class: "link", onclick: () => app.goTo(path) }, `${place}:`)
+      : el("strong", {}, `${place}:`),
+    ` ${text}`)));
+}
+
+function placeInWords(app, { path, place }) {
+  if (path.length === 0) return place;
+  const onPanel = path[0] === "panels" && Number.isNaN(Number(path[1]));
+  const keys = (onPanel ? path.slice(2) : path).map((key) => KEYS[key] ?? key);
+  const words = fieldAt(app, path)?.label ?? keys.join(", ");
+  if (!onPanel) return words;
+  return [labelOf(app, path[1]), words.charAt(0).toLowerCase() + words.slice(1)]
+    .filter(Boolean).join(", ");
 }
 
 function drawLines(app) {
@@ -115,9 +127,10 @@ function drawLines(app) {
   if (!shown) return;
   const { name, revision = 1, currency, title } = app.sheet.matrix.matrix;
   const numbered = app.sheet.lines.map((line, position) => ({ ...line, number: position + 1 }));
-  fill(byId("lines"),
+  redraw(byId("lines"), [app.sheet.digest, app.preferences.labels], () => [
     el("p", { class: "soft" }, `Priced under ${title || name} (${name}, revision ${revision}).`),
-    table(app, currency, grouped(app, numbered)));
+    table(app, currency, grouped(app, numbered)),
+  ]);
 }
 
 /** Lines under headings: [heading, lines], in the sheet's order. */
@@ -154,8 +167,8 @@ function lineRow(line) {
   return el("tr", { role: "row", class: "line" },
     el("td", { role: "cell", class: "no" }, String(line.number)),
     el("td", { role: "cell", class: "what" }, line.label),
-    el("td", { role: "cell", class: "because" }, el("span", {}, words),
-      formula === undefined ? null : el("span", { class: "formula" }, ` = ${inSigns(formula)}`)),
+    el("td", { role: "cell", class: "because" }, el("span", {}, words), " ",
+      formula === undefined ? null : el("span", { class: "formula" }, `= ${inSigns(formula)}`)),
     el("td", { role: "cell", class: "amount" }, line.amount ?? "no price yet"));
 }
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from hailcalc.cautions import CAUTIONS
 from hailcalc.matrix.model import (
+    Bands,
     Extra,
     Grid,
     Matrix,
@@ -26,7 +27,8 @@ from hailcalc.matrix.model import (
     coin_set,
 )
 from hailcalc.money import currency_decimals, decimals_of, money_text, rounded
-from hailcalc.problems import Place, Problem
+from hailcalc.problems import Place, Problem, shown
+from hailcalc.reading import check
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class MatrixParts:
     tax: Tax | None
     whole: bool
     """Whether nothing is missing, so that a name not found is really unknown."""
+    bands: tuple[tuple[int, Bands], ...] = ()
+    """Bands of grids that are not sound as a whole."""
 
     @classmethod
     def of(cls, matrix: Matrix) -> MatrixParts:
@@ -58,18 +62,30 @@ class MatrixParts:
         )
 
     @classmethod
-    def of_sound(cls, sound: dict[str, Any]) -> MatrixParts:
-        """The parts that `hailcalc.reading.sound_parts` found."""
+    def of_sound(cls, sound: dict[str, Any], data: Any) -> MatrixParts:
+        """The parts that `hailcalc.reading.sound_parts` found in the file's `data`."""
+        grids = tuple(sound.get("grid", ()))
         return cls(
             sound.get("matrix"),
             sound.get("rates"),
-            tuple(sound.get("grid", ())),
+            grids,
             sound.get("oversize"),
             tuple(sound.get("extra", ())),
             tuple(sound.get("removal", ())),
             sound.get("tax"),
             False,
+            tuple(_bands_alone(data, {position for position, _ in grids})),
         )
+
+
+def _bands_alone(data: Any, sound: set[int]) -> Iterator[tuple[int, Bands]]:
+    """The bands of grids that have a mistake elsewhere, a bad cell say."""
+    tables = data.get("grid") if isinstance(data, dict) else None
+    for position, table in enumerate(tables if isinstance(tables, list) else ()):
+        if position not in sound and isinstance(table, dict):
+            bands, _ = check(Bands, {key: table.get(key) for key in ("bands", "last")}, "")
+            if bands is not None:
+                yield position, bands
 
 
 def matrix_problems(parts: MatrixParts, file: str) -> Iterator[Problem]:
@@ -78,6 +94,8 @@ def matrix_problems(parts: MatrixParts, file: str) -> Iterator[Problem]:
     if header is not None:
         yield from _header_problems(header, file)
     yield from _panel_problems(parts.grids, file)
+    for position, bands in parts.bands:
+        yield from _band_problems(("grid", position), bands, file)
     for position, grid in parts.grids:
         yield from _grid_problems(position, grid, header, file)
     yield from _repeated(("extra", "id"), ((i, extra.id) for i, extra in parts.extras), file)
@@ -122,14 +140,14 @@ def _header_problems(header: MatrixHeader, file: str) -> Iterator[Problem]:
         yield Problem(
             file,
             ("matrix", "currency"),
-            f'"{header.currency}"',
+            shown(header.currency),
             "an ISO 4217 currency code such as USD",
         )
     try:
         Locale.parse(header.locale)
     except (ValueError, TypeError, UnknownLocaleError):
         yield Problem(
-            file, ("matrix", "locale"), f'"{header.locale}"', "a locale such as en_US or de_DE"
+            file, ("matrix", "locale"), shown(header.locale), "a locale such as en_US or de_DE"
         )
     if header.until is not None and header.until < header.effective:
         yield Problem(
@@ -211,6 +229,10 @@ def _grid_problems(
 ) -> Iterator[Problem]:
     where: Place = ("grid", position)
     yield from _band_problems(where, grid, file)
+    if len(grid.rows) != len(grid.bands):
+        yield Problem(
+            file, (*where, "rows"), f"{len(grid.rows)} rows", f"{len(grid.bands)} rows, one a band"
+        )
     columns = header.columns if header else None
     width = len(columns) if columns else len(grid.rows[0])
     ragged = False
@@ -230,7 +252,7 @@ def _grid_problems(
             yield from _falling_steps(where, grid, names, file)
 
 
-def _band_problems(where: Place, grid: Grid, file: str) -> Iterator[Problem]:
+def _band_problems(where: Place, grid: Bands, file: str) -> Iterator[Problem]:
     if grid.bands[0] != 1:
         yield Problem(
             file,
@@ -253,10 +275,6 @@ def _band_problems(where: Place, grid: Grid, file: str) -> Iterator[Problem]:
             (*where, "last"),
             str(grid.last),
             f"{grid.bands[-1]} (where the last band begins) or more",
-        )
-    if len(grid.rows) != len(grid.bands):
-        yield Problem(
-            file, (*where, "rows"), f"{len(grid.rows)} rows", f"{len(grid.bands)} rows, one a band"
         )
 
 
@@ -345,7 +363,7 @@ def _removal_problems(parts: MatrixParts, file: str) -> Iterator[Problem]:
         where: Place = ("removal", position)
         if operation.caution and operation.caution not in CAUTIONS:
             yield Problem(
-                file, (*where, "caution"), f'"{operation.caution}"', "one of " + ", ".join(CAUTIONS)
+                file, (*where, "caution"), shown(operation.caution), "one of " + ", ".join(CAUTIONS)
             )
         if not operation.opens and operation.id not in needed and parts.whole:
             yield Problem(

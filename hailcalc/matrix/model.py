@@ -70,13 +70,18 @@ class Rates(FileModel):
     removal: Unsigned
 
 
-class Grid(FileModel):
+class Bands(FileModel):
+    """Lower bounds of the bands of counts, and the highest count."""
+
+    bands: Annotated[tuple[Band, ...], Field(min_length=1, max_length=200)]
+    last: Band
+
+
+class Grid(Bands):
     """[[grid]]: cells for some panels; one row a band of counts, one cell a column."""
 
     name: Name
     panels: Annotated[tuple[Panel, ...], Field(min_length=1, max_length=50)]
-    bands: Annotated[tuple[Band, ...], Field(min_length=1, max_length=200)]
-    last: Band
     rows: Annotated[tuple[tuple[Cell, ...], ...], Field(min_length=1, max_length=200)]
 
 
@@ -167,6 +172,10 @@ class MatrixReading:
     problems: tuple[Problem, ...]
 
 
+_LEAN_ON = {"id": {"percent", "minutes", "money"}}
+"""An extra or operation whose amount is bad is left out of the checks between parts."""
+
+
 def read_matrix(text: str, file: str = "matrix", name: str | None = None) -> MatrixReading:
     """Read a matrix file's TOML text; `name` is what its file is called, if it must agree."""
     return matrix_from_data(load_toml(text, file), file, name)
@@ -180,7 +189,7 @@ def matrix_from_data(data: Any, file: str = "matrix", name: str | None = None) -
     if matrix is not None:
         parts = MatrixParts.of(matrix)
     else:
-        parts = MatrixParts.of_sound(sound_parts(Matrix, data, problems))
+        parts = MatrixParts.of_sound(sound_parts(Matrix, data, problems, _LEAN_ON), data)
     problems = problems + list(matrix_problems(parts, file))
     header = parts.header
     if name is not None and header is not None and header.name != name:

@@ -11,7 +11,8 @@ those cells, the many-vehicle path only adds them up.
 
 Promise of the rules (cells do not fall down or along): under `layers` one more dent, or
 a larger one, never lowers the base, because a step from size to size does not fall as
-the count grows; under `each` too, dent by dent. Under `share` one more small dent on a
+the count grows. `each` promises it for one more dent; a larger one leaves its size's band
+for another's. Under `share` one more small dent on a
 panel of large ones can lower the mean, under `most` it can change which class leads, so
 neither promises it. Under `largest` the class never shrinks and the count never falls.
 """

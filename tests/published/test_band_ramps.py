@@ -14,10 +14,11 @@ import numpy as np
 from hypothesis import given, settings
 
 from hailcalc.matrix import compile_tables, matrix_from_data, require_matrix
+from tests.effort import examples
 from tests.strategies import matrices
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250))
 @given(matrices())
 def test_every_cell_of_every_count_lies_on_the_line_between_bounds(data: dict[str, Any]) -> None:
     data["matrix"]["within_band"] = "ramp"
@@ -32,7 +33,7 @@ def test_every_cell_of_every_count_lies_on_the_line_between_bounds(data: dict[st
             np.testing.assert_allclose(ours, drawn, rtol=1e-12, atol=1e-9)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150))
 @given(matrices())
 def test_a_flat_cell_is_that_of_its_band(data: dict[str, Any]) -> None:
     data["matrix"]["within_band"] = "flat"
@@ -47,7 +48,7 @@ def test_a_flat_cell_is_that_of_its_band(data: dict[str, Any]) -> None:
             assert low == grid["bands"][row] <= count <= high <= grid["last"]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150))
 @given(matrices())
 def test_no_dents_cost_nothing(data: dict[str, Any]) -> None:
     tables = compile_tables(require_matrix(matrix_from_data(data)))

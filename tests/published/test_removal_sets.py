@@ -22,6 +22,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from hailcalc.matrix import compile_tables, matrix_from_data, require_matrix
 from hailcalc.removal import RemovalRules, cheapest_set, compile_removal, removal_order
 from hailcalc.vehicle import PANELS
+from tests.effort import examples
 
 MATRIX: dict[str, Any] = {
     "matrix": {
@@ -136,7 +137,7 @@ def least_cost(operations: Sequence[Work], pushed: Sequence[str]) -> int:
 panels_pushed = st.lists(st.sampled_from(PANELS[:8]), max_size=7, unique=True)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200))
 @given(work(22), panels_pushed)
 def test_the_chosen_set_costs_what_an_integer_programme_finds(
     operations: list[Work], pushed: list[str]
@@ -146,7 +147,7 @@ def test_the_chosen_set_costs_what_an_integer_programme_finds(
     assert sum(operations[position].cost for position in chosen) == least_cost(operations, pushed)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200))
 @given(work(8), panels_pushed)
 def test_of_all_sets_the_cheapest_then_smallest_then_first_in_the_file_is_chosen(
     operations: list[Work], pushed: list[str]
@@ -160,7 +161,7 @@ def test_of_all_sets_the_cheapest_then_smallest_then_first_in_the_file_is_chosen
     assert members(cheapest_set(compiled(operations), pushed), len(operations)) == best[2]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150))
 @given(work(15), panels_pushed)
 def test_each_operation_comes_off_as_soon_as_what_it_needs_is_off_by_file_order(
     operations: list[Work], pushed: list[str]

@@ -1,0 +1,678 @@
+"""The page in a real browser against a real server: Debian's Chromium, driven from outside.
+
+Every test that has a page also checks, when it ends, that nothing was asked of another host,
+that no script failed and that the browser had nothing to complain about. Sizes are CSS pixels.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import httpx
+import pytest
+from playwright.sync_api import (
+    Browser,
+    ConsoleMessage,
+    Locator,
+    Page,
+    Request,
+    expect,
+    sync_playwright,
+)
+
+from api.app import create_app
+from hailcalc.cautions import NATURE
+from hailcalc.sheet.pdfcheck import verify_pdf
+from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY
+from tests.api.conftest import Claim, serving, three_dimes, with_claim
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "demo" / "claims"
+EVERY_PANEL = DEMO / "12-sedan-every-panel.json"
+PHONE, TABLET, DESK = (360, 740), (820, 1100), (1440, 900)
+
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+REFUSAL = "the server responded with a status of 422"
+"""What Chromium itself writes for a refused claim, which is no fault of the page."""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no chromium is installed to show the page in")
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def demo_client() -> Iterator[httpx.Client]:
+    """A server over the matrices that come with hailcalc."""
+    with serving(create_app(ROOT / "matrices")) as client:
+        yield client
+
+
+class Visit:
+    """A page in a browser window of its own, and what it asked for and complained of."""
+
+    def __init__(self, browser: Browser, base: httpx.URL, size: tuple[int, int]) -> None:
+        self.base = str(base)
+        self.context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            locale="en-US",
+            timezone_id="UTC",
+            accept_downloads=True,
+        )
+        self.context.set_default_timeout(10_000)
+        self.requests: list[str] = []
+        self.complaints: list[str] = []
+        self.allowed = [REFUSAL]
+        self.context.on("request", self._asked)
+        self.context.on("console", self._said)
+        self.context.on("weberror", lambda error: self.complaints.append(str(error.error)))
+        self.page = self.context.new_page()
+        self.page.goto(self.base)
+
+    def _asked(self, request: Request) -> None:
+        self.requests.append(request.url)
+
+    def _said(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning"):
+            self.complaints.append(message.text)
+
+    def end(self) -> None:
+        self.context.close()
+        own = urlsplit(self.base).netloc
+        asked = [urlsplit(url) for url in self.requests if not url.startswith(("blob:", "data:"))]
+        assert {url.netloc for url in asked} == {own}
+        unexpected = [
+            text for text in self.complaints if not any(known in text for known in self.allowed)
+        ]
+        assert unexpected == []
+
+
+@pytest.fixture
+def phone(browser: Browser, client: httpx.Client) -> Iterator[Visit]:
+    visit = Visit(browser, client.base_url, PHONE)
+    yield visit
+    visit.end()
+
+
+@pytest.fixture
+def desk(browser: Browser, demo_client: httpx.Client) -> Iterator[Visit]:
+    visit = Visit(browser, demo_client.base_url, DESK)
+    yield visit
+    visit.end()
+
+
+def sums(page: Page) -> Locator:
+    return page.locator("#sums")
+
+
+def fill_header(page: Page, number: str = "T-7") -> None:
+    page.get_by_label("Body", exact=True).select_option("sedan")
+    page.get_by_label("Claim number").fill(number)
+    page.get_by_label("Date of loss", exact=True).fill("2026-05-19")
+
+
+def open_panel(page: Page, name: str) -> None:
+    page.locator("#panels").get_by_role("button", name=re.compile(f"^{name}")).first.click()
+
+
+def open_file(page: Page, claim: Claim | Path, tmp_path: Path) -> None:
+    if not isinstance(claim, Path):
+        path = tmp_path / "claim.json"
+        path.write_text(json.dumps(claim), encoding="utf-8")
+        claim = path
+    page.set_input_files("#file", claim)
+
+
+def total(client: httpx.Client, claim: Claim) -> str:
+    response = client.post("/v1/price", json=claim)
+    assert response.status_code == 200, response.text
+    found: str = response.json()["totals"]["total"]
+    return found
+
+
+def problem_of(field: Locator) -> Locator:
+    """What is said to be wrong with a field, as a screen reader finds it."""
+    described = field.get_attribute("aria-describedby")
+    assert described is not None
+    return field.page.locator(f"#{described}")
+
+
+# --- counting and the price ----------------------------------------------------------------------
+
+
+def test_dents_counted_on_a_phone_get_the_total_that_the_api_gives(
+    phone: Visit, client: httpx.Client
+) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    for _ in range(3):
+        page.get_by_role("button", name="One dime on Hood more").click()
+    page.get_by_label("Dents of quarter on Hood").fill("2")
+
+    # Five dents at the smallest size 16 min, the step from dime to quarter for two of them
+    # 20 - 10 = 10 min: 26 min at 90.00 an hour.
+    expect(sums(page)).to_contain_text("39.00")
+    assert total(client, three_dimes(tally={"dime": 3, "quarter": 2})) == "39.00"
+    expect(sums(page)).to_contain_text("Complete")
+    expect(page.locator("#counted")).to_have_text("5 dents on 1 panel")
+    page.get_by_role("button", name="One quarter on Hood less").click()
+    expect(page.locator("#counted")).to_have_text("4 dents on 1 panel")
+    expect(page.get_by_label("Dents of quarter on Hood")).to_have_value("1")
+
+
+def test_every_choice_at_a_panel_reaches_the_price(phone: Visit, client: httpx.Client) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+    page.get_by_text("aluminium", exact=True).click()
+    page.get_by_text("Oversize dents").click()
+    page.get_by_role("button", name="Add an oversize dent").click()
+    page.get_by_label("mm", exact=True).fill("30.5")
+    page.get_by_role("group", name="Marks of dent 1").get_by_label("sharp").check()
+    page.locator('[data-fold="marks"] summary').click()
+    page.get_by_role("group", name="How many behind a brace").get_by_label("dime").fill("2")
+    page.get_by_label("Repainted").check()
+
+    panel = {
+        "metal": "aluminium",
+        "repainted": True,
+        "marked": {"braced": {"dime": 2}},
+        "oversize": [{"mm": 30.5, "marks": ["sharp"]}],
+    }
+    expect(sums(page)).to_contain_text(total(client, three_dimes(**panel)))
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download claim").click()
+    claim = json.loads(download.value.path().read_text(encoding="utf-8"))
+    assert download.value.suggested_filename == "claim-T-7.json"
+    assert claim["panels"] == three_dimes(**panel)["panels"]
+
+
+def test_a_claim_that_is_only_begun_is_not_scolded(phone: Visit) -> None:
+    page = phone.page
+    expect(page.locator("#state")).to_contain_text("claim number")
+    expect(page.locator("#state")).to_contain_text("date of loss")
+    page.get_by_label("Body", exact=True).select_option("sedan")
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+
+    expect(page.locator("#state")).not_to_contain_text("body")
+    expect(sums(page)).to_contain_text("no price yet")
+    expect(page.locator("#problems")).to_be_hidden()
+    expect(page.locator(".problem:visible")).to_have_count(0)
+    page.locator("#state").get_by_role("button", name="claim number").click()
+    expect(page.get_by_label("Claim number")).to_be_focused()
+
+
+def test_a_panel_beyond_the_matrix_is_incomplete_until_a_price_is_agreed(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("7")
+
+    expect(sums(page)).to_contain_text("Incomplete")
+    expect(page.locator("#state")).to_contain_text("Hood without a price yet")
+    expect(page.locator(".panel-name").first).to_contain_text("no price yet")
+    page.get_by_label("Agreed price of the repair").fill("55.00")
+    expect(sums(page)).to_contain_text("55.00")
+    expect(sums(page)).to_contain_text("Complete")
+
+
+def test_a_replaced_panel_waits_for_its_price_and_then_has_one_line(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+    page.get_by_text("replace", exact=True).click()
+
+    expect(page.locator("#state")).to_contain_text("Hood: price of the replacement")
+    expect(page.locator("#problems")).to_be_hidden()
+    page.get_by_label("Price of the replacement").fill("480,50")
+    expect(sums(page)).to_contain_text("480.50")
+    expect(page.locator("tr.line")).to_have_count(1)
+
+
+def test_the_sizes_are_those_of_the_matrix_that_insurer_and_date_choose(desk: Visit) -> None:
+    page = desk.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    expect(page.get_by_label("Dents of half-dollar on Hood")).to_be_visible()
+    page.locator("#claim-fold summary").first.click()
+    page.get_by_label("Insurer", exact=True).fill("Quendel Gegenseitige")
+
+    expect(page.get_by_label("Dents of 2-euro on Hood")).to_be_visible()
+    expect(page.get_by_label("Dents of half-dollar on Hood")).to_have_count(0)
+    expect(page.locator("#sizes-note")).to_contain_text("quendel-vereinbart-2026")
+
+
+# --- keeping and handing over --------------------------------------------------------------------
+
+
+def test_a_reload_loses_nothing(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+    expect(page.locator("#saved")).to_contain_text("Saved on this device")
+    page.reload()
+
+    expect(sums(page)).to_contain_text("24.00")
+    expect(page.locator("#claim-fold")).not_to_have_attribute("open", "")
+    open_panel(page, "Hood")
+    expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
+
+
+def test_a_claim_file_from_disk_is_shown_as_it_is_and_priced(
+    desk: Visit, demo_client: httpx.Client, tmp_path: Path
+) -> None:
+    page = desk.page
+    claim = json.loads(EVERY_PANEL.read_text(encoding="utf-8"))
+    open_file(page, EVERY_PANEL, tmp_path)
+    sheet = demo_client.post("/v1/price", json=claim).json()
+
+    expect(sums(page)).to_contain_text(sheet["totals"]["total"])
+    expect(page.locator("tr.line")).to_have_count(len(sheet["lines"]))
+    amounts = page.locator("tr.line .amount").all_text_contents()
+    # Groups keep the order of the sheet; numbers tell which line is which.
+    numbers = [int(text) for text in page.locator("tr.line .no").all_text_contents()]
+    assert amounts == [sheet["lines"][number - 1]["amount"] for number in numbers]
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))
+    first = page.locator("tr.line").first
+    expect(first).to_contain_text(sheet["lines"][0]["because"]["words"])
+    open_panel(page, "Left fender")
+    expect(page.get_by_text("19.05 mm, counts as nickel")).to_be_visible()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download claim").click()
+    assert json.loads(download.value.path().read_text(encoding="utf-8")) == claim
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download JSON").click()
+    assert json.loads(download.value.path().read_text(encoding="utf-8")) == sheet
+
+
+def test_dents_measured_singly_are_listed_and_can_be_changed(desk: Visit, tmp_path: Path) -> None:
+    page = desk.page
+    open_file(page, DEMO / "09-convertible-single-measured-dents.json", tmp_path)
+    open_panel(page, "Hood")
+    rows = page.locator(".editor .rows > li")
+
+    expect(rows).to_have_count(13)
+    before = sums(page).text_content()
+    page.get_by_role("button", name="Remove dent 1", exact=True).click()
+    expect(rows).to_have_count(12)
+    expect(page.locator(".panel-name").first).to_contain_text("12 dents")
+    expect(sums(page)).not_to_have_text(before or "")
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("{", "not readable JSON"),
+        ("[]", "holds no claim"),
+        ('{"claim": {}, "vehicle": {}, "panels": [{"panel": "hood", "tally": 3}]}', "hood"),
+        ('{"claim": {}, "vehicle": {}, "panels": {}}', "panels is not a list"),
+    ],
+)
+def test_a_file_that_is_no_claim_file_is_not_opened_and_says_why(
+    phone: Visit, tmp_path: Path, text: str, why: str
+) -> None:
+    page = phone.page
+    path = tmp_path / "other.json"
+    path.write_text(text, encoding="utf-8")
+    fill_header(page)
+    page.set_input_files("#file", path)
+
+    expect(page.locator("#notice")).to_contain_text(why)
+    expect(page.get_by_label("Claim number")).to_have_value("T-7")
+
+
+def test_a_new_claim_asks_first_and_keeps_what_the_next_vehicle_shares(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    page.get_by_text("More about claim and vehicle").click()
+    page.get_by_label("Estimator").fill("Ida Brook")
+    page.get_by_role("button", name="New claim").click()
+    page.get_by_role("button", name="Keep this claim").click()
+    expect(page.get_by_label("Claim number")).to_have_value("T-7")
+    page.get_by_role("button", name="New claim").click()
+    page.get_by_role("button", name="Begin a new claim").click()
+
+    expect(page.get_by_label("Claim number")).to_have_value("")
+    expect(page.get_by_label("Body", exact=True)).to_have_value("")
+    expect(page.get_by_label("Date of loss", exact=True)).to_have_value("2026-05-19")
+    page.get_by_text("More about claim and vehicle").click()
+    expect(page.get_by_label("Estimator")).to_have_value("Ida Brook")
+
+
+def test_a_cleared_panel_comes_back_by_undo(phone: Visit, tmp_path: Path) -> None:
+    page = phone.page
+    open_file(page, three_dimes(), tmp_path)
+    expect(sums(page)).to_contain_text("24.00")
+    open_panel(page, "Hood")
+    page.get_by_role("button", name="Clear this panel").click()
+    expect(page.locator("#counted")).to_have_text("")
+    page.get_by_role("button", name="Undo").click()
+
+    expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
+    expect(sums(page)).to_contain_text("24.00")
+
+
+def test_the_sheet_opens_as_a_pdf_on_the_paper_and_with_the_names_chosen(
+    desk: Visit, tmp_path: Path
+) -> None:
+    page = desk.page
+    open_file(page, EVERY_PANEL, tmp_path)
+    page.get_by_label("Paper").select_option("a4")
+    page.get_by_label("Panel names").select_option("uk")
+    expect(page.locator(".panel-name").first).to_contain_text("Bonnet")
+    with desk.context.expect_page() as opened, page.expect_request("**/v1/price?*") as asked:
+        page.get_by_role("button", name="Open PDF").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="claim-EF-2026-0012.pdf").click()
+
+    assert opened.value.url.startswith("blob:")
+    assert asked.value.url.endswith("?paper=a4&labels=uk")
+    document, differences = verify_pdf(download.value.path().read_bytes(), "sheet.pdf")
+    assert differences == []
+    assert document["claim_file"]["claim"]["number"] == "EF-2026-0012"
+
+
+def test_counting_goes_on_without_the_server_and_the_price_comes_when_it_is_back(
+    phone: Visit, tmp_path: Path
+) -> None:
+    phone.allowed.append("net::ERR_FAILED")
+    page = phone.page
+    open_file(page, three_dimes(), tmp_path)
+    expect(sums(page)).to_contain_text("24.00")
+    open_panel(page, "Hood")
+    page.route("**/v1/**", lambda route: route.abort())
+    page.get_by_role("button", name="One dime on Hood less").click()
+    page.get_by_role("button", name="One dime on Hood less").click()
+
+    expect(page.locator("#notice")).to_contain_text("Go on counting")
+    expect(page.locator("#state")).to_contain_text("from before the last change")
+    expect(page.get_by_label("Dents of dime on Hood")).to_have_value("1")
+    page.unroute("**/v1/**")
+    page.get_by_role("button", name="Try now").click()
+    expect(sums(page)).to_contain_text("15.00")
+    expect(page.locator("#notice")).to_be_hidden()
+
+
+# --- problems ------------------------------------------------------------------------------------
+
+
+def test_a_problem_stands_at_its_field_and_in_a_list_that_leads_there(
+    phone: Visit, tmp_path: Path
+) -> None:
+    page = phone.page
+    claim = three_dimes(marked={"braced": {"dime": 9}}, agreed="1.2.3")
+    claim["vehicle"]["vin"] = "ABC"
+    open_file(page, claim, tmp_path)
+    expect(page.locator("#problem-list li")).to_have_count(3)
+    expect(sums(page)).to_contain_text("3 problems")
+    page.get_by_role("button", name="Hood, marks, braced, dime").click()
+
+    field = page.get_by_role("group", name="How many behind a brace").get_by_label("dime")
+    expect(field).to_be_focused()
+    expect(field).to_have_attribute("aria-invalid", "true")
+    expect(problem_of(field)).to_have_text("found 9 marked, expected at most the 3 counted")
+    field.fill("2")
+    page.get_by_label("Agreed price of the repair").fill("")
+    page.get_by_role("button", name="VIN").click()
+    page.get_by_label("VIN").fill("")
+    expect(page.locator("#problems")).to_be_hidden()
+    expect(sums(page)).to_contain_text("24.00")
+    expect(page.locator(".problem:visible")).to_have_count(0)
+
+
+def test_a_value_being_typed_is_left_alone_until_the_field_is_left(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+    expect(sums(page)).to_contain_text("24.00")
+    with page.expect_response("**/v1/price") as refused:
+        page.get_by_label("Agreed price of the repair").fill("12.")
+    assert refused.value.status == 422
+    expect(page.locator("#problems")).to_be_hidden()
+    page.keyboard.press("Tab")
+
+    expect(page.locator("#problem-list")).to_contain_text("Hood, agreed price of the repair")
+    expect(problem_of(page.get_by_label("Agreed price of the repair"))).to_be_visible()
+
+
+def test_text_that_looks_like_markup_is_shown_letter_by_letter(
+    phone: Visit, tmp_path: Path
+) -> None:
+    page = phone.page
+    hostile = "<b>Ann</b> & \U0001f9ca <img src=x onerror=alert(1)>"
+    claim = with_claim(number="<i>7</i>")
+    claim["vehicle"]["description"] = hostile
+    claim["other"] = [{"kind": "part", "label": hostile, "unit_price": "5.00"}]
+    claim["panels"][0]["note"] = hostile
+    open_file(page, claim, tmp_path)
+
+    expect(page.locator("#claim-summary")).to_contain_text(hostile)
+    expect(page.locator("tr.line .what").last).to_have_text(hostile)
+    expect(page).to_have_title("<i>7</i> – hailcalc")
+    open_panel(page, "Hood")
+    expect(page.get_by_label("Note")).to_have_value(hostile)
+    assert page.locator("main b, main i, main img").count() == 0
+    # The sheet's fonts have no ice cube; the page says where it stands.
+    page.get_by_role("button", name="Open PDF").click()
+    expect(page.locator("#problem-list")).to_contain_text("U+1F9CA")
+
+
+def test_mistakes_that_the_page_has_no_field_for_are_listed_all_the_same(
+    phone: Visit, tmp_path: Path
+) -> None:
+    page = phone.page
+    claim = three_dimes()
+    claim["panels"].append({"panel": "hood", "tally": {"dime": 1}})
+    claim["colour"] = "grey"
+    open_file(page, claim, tmp_path)
+
+    expect(page.locator("#problem-list")).to_contain_text("colour")
+    expect(page.locator("#problem-list")).to_contain_text('"hood" again')
+
+
+# --- for everybody -------------------------------------------------------------------------------
+
+
+def tab_to(page: Page, label: str) -> None:
+    """Press Tab until what is called so has the focus."""
+    named = (
+        "() => { const it = document.activeElement; return (it.getAttribute('aria-label')"
+        " ?? it.labels?.[0]?.innerText ?? it.innerText ?? '').trim(); }"
+    )
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if str(page.evaluate(named)).startswith(label):
+            return
+    pytest.fail(f"no way to {label} by the Tab key")
+
+
+def test_a_claim_can_be_counted_and_priced_by_keyboard_alone(desk: Visit) -> None:
+    page = desk.page
+    expect(page.get_by_label("Body", exact=True)).to_be_visible()
+    tab_to(page, "Body")
+    page.keyboard.type("sedan")
+    tab_to(page, "Claim number")
+    page.keyboard.type("K-1")
+    tab_to(page, "Date of loss")
+    page.keyboard.type("05192026")
+    tab_to(page, "Hood")
+    page.keyboard.press("Enter")
+    tab_to(page, "Dents of dime on Hood")
+    page.keyboard.type("33")
+    page.keyboard.press("ArrowUp")
+    tab_to(page, "One dime on Hood more")
+    page.keyboard.press("Space")
+    tab_to(page, "push")
+    page.keyboard.press("ArrowRight")
+    tab_to(page, "Next: Roof")
+    page.keyboard.press("Enter")
+    tab_to(page, "Dents of dime on Roof")
+    page.keyboard.type("2")
+
+    expect(page.locator("#counted")).to_have_text("37 dents on 2 panels")
+    # Horizontal panels: 35 dimes 91 min, and glued 33 % more and 7 min; 2 dimes 22 min.
+    expect(page.locator("tr.line .amount").first).to_have_text("145.60")
+    expect(page.locator("#lines")).to_contain_text("33 % of the base, all 35 dents")
+    expect(page.get_by_label("Dents of dime on Roof")).to_be_focused()
+
+
+CONTRASTS = """() => {
+  const parts = (colour) => colour.match(/[\\d.]+/g).map(Number);
+  const shade = (part) => (part /= 255) <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4;
+  const light = ([r, g, b]) => 0.2126 * shade(r) + 0.7152 * shade(g) + 0.0722 * shade(b);
+  const behind = (element) => {
+    for (let at = element; at !== null; at = at.parentElement) {
+      const colour = parts(getComputedStyle(at).backgroundColor);
+      if (colour.length === 3 || colour[3] > 0) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const low = [];
+  for (const element of document.querySelectorAll("body *")) {
+    const own = [...element.childNodes].some((node) => node.nodeType === 3 && node.data.trim());
+    if (!own && !element.matches("input") || !element.checkVisibility()) continue;
+    const both = [light(parts(getComputedStyle(element).color)), light(behind(element))].sort();
+    const ratio = (Math.max(...both) + 0.05) / (Math.min(...both) + 0.05);
+    if (ratio < 4.5) low.push(`${element.outerHTML.slice(0, 90)}: ${ratio.toFixed(2)}`);
+  }
+  return low;
+}"""
+"""Texts with less contrast than WCAG 2.2, 1.4.3 asks for; the formula is that of its glossary."""
+
+SMALL = """(least) => [...document.querySelectorAll("button, input, select, summary, main a")]
+  .filter((each) => each.checkVisibility() && each.type !== "radio")
+  .map((each) => [each.closest("label.tick") ?? each, each.outerHTML.slice(0, 90)])
+  .filter(([each]) => each.getBoundingClientRect().height < least
+    || each.getBoundingClientRect().width < least)
+  .map(([, text]) => text)"""
+
+NAMELESS = """() => [...document.querySelectorAll("input, select, button, a")]
+  .filter((each) => each.checkVisibility())
+  .filter((each) => !each.getAttribute("aria-label") && !each.labels?.[0]?.innerText.trim()
+    && !each.innerText?.trim())
+  .map((each) => each.outerHTML.slice(0, 90))"""
+
+SIDEWAYS = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESK])
+def test_nothing_scrolls_sideways_is_too_small_too_pale_or_without_a_name(
+    browser: Browser, demo_client: httpx.Client, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    visit = Visit(browser, demo_client.base_url, size)
+    page = visit.page
+
+    def check() -> None:
+        assert page.evaluate(SIDEWAYS) == 0
+        assert page.evaluate(SMALL, 24) == []  # WCAG 2.2, 2.5.8
+        assert page.evaluate(CONTRASTS) == []
+        assert page.evaluate(NAMELESS) == []
+
+    expect(page.locator("#state")).to_contain_text("claim number")
+    check()
+    open_file(page, EVERY_PANEL, tmp_path)
+    expect(sums(page)).to_contain_text("3956.56")
+    check()
+    open_panel(page, "Hood")
+    page.locator('[data-fold="marks"] summary').click()
+    check()
+    for step in page.locator(".step").all():
+        box = step.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= 44
+    page.get_by_label("Agreed price of the repair").fill("nothing " * 20)
+    page.keyboard.press("Tab")
+    expect(page.locator("#problem-list li")).to_have_count(1)
+    check()
+    visit.end()
+
+
+def test_the_bar_with_the_total_does_not_hide_the_field_that_is_typed_in(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    for label in ("Note, printed on the sheet", "Agreed price of the repair"):
+        field = page.get_by_label(label)
+        field.focus()
+        box, bar = field.bounding_box(), page.locator(".bar").bounding_box()
+        assert box is not None
+        assert bar is not None
+        assert box["y"] + box["height"] <= bar["y"]
+
+
+def test_the_total_is_read_out_when_it_changes(phone: Visit) -> None:
+    expect(sums(phone.page)).to_have_attribute("aria-live", "polite")
+    expect(sums(phone.page)).to_have_attribute("aria-atomic", "true")
+
+
+# --- what is served ------------------------------------------------------------------------------
+
+
+def test_the_page_may_load_and_ask_nothing_but_this_server(client: httpx.Client) -> None:
+    for path, media_type in [
+        ("/", "text/html"),
+        ("/pages/page.js", "text/javascript"),
+        ("/pages/page.css", "text/css"),
+    ]:
+        response = client.get(path)
+        assert response.status_code == 200
+        assert response.headers["content-type"].split(";")[0] == media_type
+        assert response.headers["content-security-policy"] == (
+            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+            "connect-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+        )
+    html = client.get("/").text
+    assert re.findall(r"<style|\sstyle=|\son\w+=|<script(?![^>]* src=)", html) == []
+    # A namespace is a name and not an address.
+    urls = set(re.findall(r"https?://[^'\" ]+", html)) - {"http://www.w3.org/2000/svg"}
+    assert urls == set()
+
+
+@pytest.mark.parametrize("name", ["..%2Froutes%2Fpages.py", "%2E%2E", "pages.py", "index.html.bak"])
+def test_nothing_but_the_pages_files_is_served(client: httpx.Client, name: str) -> None:
+    assert client.get(f"/pages/{name}").status_code == 404
+
+
+def test_the_page_says_what_an_estimate_is(client: httpx.Client) -> None:
+    def words(text: str) -> str:
+        return " ".join(re.sub(r"<[^>]+>", " ", text).split())
+
+    page = words(client.get("/").text)
+    assert words(NATURE).removeprefix("This sheet") in page
+    assert "local law and licensed practice come before any sheet" in page
+
+
+def test_the_page_knows_the_bodies_and_panels_of_hailcalc(client: httpx.Client) -> None:
+    known: dict[str, Any] = client.get("/pages/words.json").json()
+
+    assert known["labels"] == PANEL_LABELS
+    assert {body: set(panels) for body, panels in known["bodies"].items()} == PANELS_OF_BODY
+    for panels in known["bodies"].values():
+        assert panels == sorted(panels, key=PANELS.index)
