@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import sys
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -73,6 +74,10 @@ def main() -> NoReturn:
     """Run the command line; never a traceback for a mistake in what was given."""
     from hailcalc.problems import InputError
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            # A terminal that knows few letters gets escapes, not a traceback.
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except InputError as error:
@@ -105,8 +110,11 @@ def price(
     from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
     from hailcalc.intake import take_in
+    from hailcalc.problems import InputError, Problem
     from hailcalc.terminal import estimate_text
 
+    if pdf is not None and json is not None and pdf.absolute() == json.absolute():
+        raise InputError([Problem(str(pdf), (), "both sheets into one file", "a file for each")])
     intake = take_in(claim, matrix, tallies, dents)
     estimate = price_claim(intake.claim, intake.compiled)
     wanted: dict[Path, bytes] = {}
@@ -149,7 +157,8 @@ def verify(
     for difference in differences:
         print(difference)
     if differences:
-        _remark(f"{file}: does not verify, {len(differences)} differences")
+        how_many = "1 difference" if len(differences) == 1 else f"{len(differences)} differences"
+        _remark(f"{file}: does not verify, {how_many}")
         raise typer.Exit(NOT_VERIFIED)
     number = document["claim_file"]["claim"]["number"]
     print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")

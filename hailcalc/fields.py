@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 from decimal import Decimal
+from math import isfinite
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
@@ -67,8 +68,13 @@ Day = Annotated[date, BeforeValidator(_iso_date)]
 def _number(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
         raise PydanticCustomError("expected", "a number")
-    # Through the shortest text of a float, so that 17.91 is exactly 17.91.
-    return value if isinstance(value, Decimal) else Decimal(str(value))
+    # A JSON number is a double (RFC 8785); by its shortest text, 17.910 is exactly 17.91, and
+    # what is read from a sheet again is what was written to it.
+    try:
+        double = float(value)
+    except OverflowError:
+        return Decimal(value)
+    return Decimal(repr(double or 0.0)) if isfinite(double) else Decimal(value)
 
 
 def _as_json_number(value: Decimal) -> int | float:

@@ -47,26 +47,40 @@ def text_of(data: bytes, file: str) -> str:
 
 
 def write_all(files: Mapping[Path, bytes]) -> None:
-    """Write several files, all beside their places first, then rename. Raises InputError."""
-    beside: list[tuple[str, Path]] = []
+    """Write several files: all beside their places first, then each renamed. Raises InputError.
+
+    What stands in the way (a folder, a device, a missing folder) is found before anything is
+    renamed, so that either all files are written or none.
+    """
+    beside: list[tuple[Path, Path]] = []
+    path = Path()
     try:
         for path, data in files.items():
+            _require_place(path)
             beside.append((_write_beside(path, data), path))
         while beside:
             temporary, path = beside[0]
-            Path(temporary).replace(path)
+            temporary.replace(path)
             beside.pop(0)
             _sync_folder(path.parent)
     except OSError as error:
-        place = str(error.filename2 or error.filename or "")
-        raise InputError([Problem(place, (), _reason(error), "a place to write")]) from None
+        raise InputError([Problem(str(path), (), _reason(error), "a place to write")]) from None
     finally:
         for temporary, _ in beside:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
 
 
-def _write_beside(path: Path, data: bytes) -> str:
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+def _require_place(path: Path) -> None:
+    """Raise InputError if something other than a plain file has the name already."""
+    if path.exists() and not path.is_file():
+        found = "is a directory" if path.is_dir() else "no plain file"
+        raise InputError([Problem(str(path), (), found, "a place to write a file")])
+
+
+def _write_beside(path: Path, data: bytes) -> Path:
+    """Write to a new hidden file in the same folder, flushed to disk."""
+    handle, name = tempfile.mkstemp(prefix=".hailcalc-", dir=path.parent)
+    temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -74,7 +88,7 @@ def _write_beside(path: Path, data: bytes) -> str:
             os.fchmod(file.fileno(), 0o666 & ~_umask())
             os.fsync(file.fileno())
     except BaseException:
-        Path(temporary).unlink(missing_ok=True)
+        temporary.unlink(missing_ok=True)
         raise
     return temporary
 

@@ -43,8 +43,9 @@ def take_in(
     `folder`, by default `matrices_folder()`. Raises InputError with every mistake of every file.
     """
     problems: list[Problem] = []
-    data = _attempt(lambda: load_json(read_text(claim), str(claim)), problems)
-    alone = None if data is None else claim_from_data(data, str(claim))
+    read_data = _attempt(lambda: [load_json(read_text(claim), str(claim))], problems)
+    data = read_data[0] if read_data else None
+    alone = claim_from_data(data, str(claim)) if read_data else None
     chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim), folder), problems)
     compiled = None if chosen is None else compile_matrix(chosen)
     added = _counts_added(tallies, dents, _coin_names(compiled), problems)

@@ -263,24 +263,22 @@ class Flow:
         """A table with its heading, continued with the heading repeated on each new page."""
         pad = self.spacing.pad
         set_rows = [_set_row(row, columns, pad) for row in rows]
-        self._table_head(columns)
+        self._table_head(columns, _together(set_rows, 0))
         again: _SetRow | None = None
         for index, row in enumerate(set_rows):
-            together = row.height
-            follower = index
-            while set_rows[follower].with_next and follower + 1 < len(set_rows):
-                follower += 1
-                together += set_rows[follower].height
+            together = _together(set_rows, index)
             repeated = None if rows[index].with_next else again
             self._row(row, together, columns, repeated)
             if rows[index].again:
                 again = _set_row(replace(rows[index], cells=rows[index].again), columns, pad)
         self.y -= 2
 
-    def _table_head(self, columns: Sequence[Column]) -> None:
+    def _table_head(self, columns: Sequence[Column], follows: float = 0.0) -> None:
+        """The heading, on the page of the rows that follow it (points, as far as a page holds)."""
         titles = [wrap(column.title, HEAD, column.width - _GAP) for column in columns]
         lines = max(map(len, titles))
-        self.need(lines * HEAD.leading + 30)
+        room = self.height - self.top - self.bottom - 60
+        self.need(lines * HEAD.leading + 4 + min(follows, room))
         for position, (x, column) in enumerate(_places(self.left, columns)):
             first = self.y - (lines - len(titles[position])) * HEAD.leading
             for number, title in enumerate(titles[position], 1):
@@ -348,6 +346,15 @@ class _SetRow:
             replace(self, cells=first, height=_height(first, self.pad), ruled=False),
             replace(self, cells=second, height=_height(second, self.pad)),
         )
+
+
+def _together(rows: Sequence[_SetRow], index: int) -> float:
+    """Height of a row with the rows that it must stay with."""
+    height = rows[index].height
+    while rows[index].with_next and index + 1 < len(rows):
+        index += 1
+        height += rows[index].height
+    return height
 
 
 def _tallest_first(cells: Sequence[Sequence[tuple[str, Style]]]) -> Style:

@@ -88,6 +88,9 @@ def writer(locale: str, currency: str, decimals: int) -> Writer:
     from babel import Locale
 
     parsed = Locale.parse(locale)
+    if unprintable(_sample(locale)):
+        # Separators that the fonts lack: figures as in English, which every font has.
+        locale, parsed = "en", Locale.parse("en")
     return Writer(
         locale=locale,
         currency=currency,
@@ -96,6 +99,13 @@ def writer(locale: str, currency: str, decimals: int) -> Writer:
         plain_pattern=_with_decimals(parsed.decimal_formats[None].pattern, decimals),
         sum_pattern=_with_decimals(parsed.currency_formats["standard"].pattern, decimals),
     )
+
+
+def _sample(locale: str) -> str:
+    """A figure with every separator and sign that a locale uses."""
+    from babel.numbers import format_decimal
+
+    return format_decimal(Decimal("-1234567.89"), locale=locale).translate(_SUBSTITUTES)
 
 
 def _with_decimals(pattern: str, decimals: int) -> str:

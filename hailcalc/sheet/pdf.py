@@ -10,7 +10,7 @@ the file identifier is a hash of the file itself (see `seal`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from typing import Any
 
@@ -22,7 +22,7 @@ from hailcalc.money import minor_units
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
-from hailcalc.sheet.fonts import BOLD, unprintable
+from hailcalc.sheet.fonts import BOLD, REGULAR, unprintable
 from hailcalc.sheet.layout import (
     AIRY,
     BODY,
@@ -150,7 +150,15 @@ def _finish(sheet: _Sheet, flow: Flow, paper: str, labels: str) -> bytes:
 
     claim = sheet.estimate.claim
     out = BytesIO()
-    canvas = Canvas(out, pagesize=PAPERS[paper], pageCompression=1, invariant=1, lang="en")
+    canvas = Canvas(
+        out,
+        pagesize=PAPERS[paper],
+        pageCompression=1,
+        invariant=1,
+        lang="en",
+        # Else a font that is not embedded would be named.
+        initialFontName=REGULAR,  # type: ignore[arg-type]
+    )
     canvas.setTitle(f"Claim sheet {claim.claim.number}")
     canvas.setAuthor(claim.shop.name if claim.shop else "")
     canvas.setSubject(f"Hail damage, {claim.vehicle.body}, digest {sheet.document['digest']}")
@@ -217,6 +225,11 @@ def _mark(x: float, y: float, text: str, style: Style) -> TextMark:
     return TextMark(x, y, text, style.face, style.size, style.grey)
 
 
+def _narrowed(text: str, style: Style, width: float) -> Style:
+    """`style`, made smaller where `text` would be wider than `width`: a sum is never cut."""
+    return replace(style, size=min(style.size, style.size * width / text_width(text, style)))
+
+
 def _short(text: str, style: Style, width: float) -> str:
     """`text` on one line, with an ellipsis if it is wider than `width`."""
     lines = wrap(text, style, width)
@@ -227,7 +240,7 @@ def _heading(flow: Flow, sheet: _Sheet) -> None:
     """Who made the sheet, and that it is a claim sheet."""
     shop = sheet.estimate.claim.shop
     top = flow.y
-    title_width = text_width("Claim sheet", _TITLE)
+    title_width = text_width("Claim sheet", _TITLE) + 60
     room = flow.inner - title_width - 24
     if shop is not None:
         for line in wrap(shop.name, _NAME, room):
@@ -241,7 +254,7 @@ def _heading(flow: Flow, sheet: _Sheet) -> None:
     flow.text(flow.right, top - 19, "Claim sheet", _TITLE, "right")
     claim = sheet.estimate.claim.claim
     below = top - 32
-    for line in wrap(f"Claim {claim.number}", BODY_BOLD, title_width + 60):
+    for line in wrap(f"Claim {claim.number}", BODY_BOLD, title_width):
         flow.text(flow.right, below, line, BODY_BOLD, "right")
         below -= BODY_BOLD.leading
     flow.y = min(flow.y, below + 3) - 6
@@ -354,8 +367,9 @@ def _summary(flow: Flow, sheet: _Sheet) -> None:
     x = flow.left + 10
     for (label, text, style), share in zip(sums, widths, strict=True):
         flow.text(x, flow.y - 17, label, SMALL)
-        flow.text(x, flow.y - 36, _short(text, style, flow.inner * share), style)
-        x += (flow.inner - 14) * share
+        width = (flow.inner - 14) * share
+        flow.text(x, flow.y - 36, text, _narrowed(text, style, width - 8))
+        x += width
     flow.y -= height
     if not totals.complete:
         flow.y -= 2

@@ -9,19 +9,20 @@ the JSON, on a page, or anywhere else in the file.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
+from dataclasses import dataclass
 from difflib import SequenceMatcher
 from io import BytesIO
 from typing import Any
 
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 
 from hailcalc.claimfile import claim_from_data
 from hailcalc.estimate import price
-from hailcalc.files import text_of
+from hailcalc.files import MAX_PDF_BYTES, text_of
 from hailcalc.matrix import matrix_from_data
 from hailcalc.problems import InputError, Problem, shown
-from hailcalc.reading import MAX_TEXT_BYTES
 from hailcalc.sheet.attach import seals
 from hailcalc.sheet.pdf import PAPERS, sheet_pdf
 from hailcalc.sheet.verify import Difference, read_sheet, verify_sheet
@@ -36,6 +37,8 @@ def verify_pdf(data: bytes, file: str) -> tuple[dict[str, Any], list[Difference]
 
     Raises InputError if the file is no PDF or carries no claim sheet.
     """
+    # The reader's remarks on damaged files would stand among ours.
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL)
     differences: list[Difference] = []
     found = seals(data)
     if found is not None and found[0] != found[1]:
@@ -50,7 +53,7 @@ def verify_pdf(data: bytes, file: str) -> tuple[dict[str, Any], list[Difference]
         raise InputError([Problem(file, (), f"a damaged PDF ({shown(reason)})", _OURS)]) from None
     if not attached or found is None:
         raise InputError([Problem(file, (), f"a PDF without {ATTACHMENT}", _OURS)])
-    if len(attached[0]) > MAX_TEXT_BYTES:
+    if len(attached[0]) > MAX_PDF_BYTES:
         raise InputError([Problem(file, (), f"{len(attached[0]):,} bytes attached", _OURS)])
     document = read_sheet(text_of(attached[0], f"{file}, {ATTACHMENT}"), f"{file}, {ATTACHMENT}")
     differences += verify_sheet(document, file)
@@ -92,31 +95,76 @@ def _page_differences(
 ) -> Iterator[Difference]:
     import reportlab
 
-    ours = PdfReader(BytesIO(drawn))
+    ours = [_Looks.of(page) for page in PdfReader(BytesIO(drawn)).pages]
+    try:
+        theirs = [_Looks.of(page) for page in reader.pages[:_MAX_PAGES]]
+    except Exception as error:
+        # Whatever is wrong with the pages, they are not what we draw.
+        yield Difference("pages", f"unreadable ({type(error).__name__})", f"{len(ours)} pages")
+        return
     found = False
-    pages = max(len(reader.pages), len(ours.pages))
-    for number in range(min(pages, _MAX_PAGES)):
-        for difference in _text_differences(number, _text(reader, number), _text(ours, number)):
+    nothing = _Looks((), (), ())
+    for number in range(max(len(ours), len(theirs))):
+        printed = theirs[number] if number < len(theirs) else nothing
+        computed = ours[number] if number < len(ours) else nothing
+        for difference in _differences_of_looks(number, printed, computed):
             found = True
             yield difference
-    for number, page in enumerate(reader.pages[:_MAX_PAGES], 1):
-        for key in ("/Annots",):
-            if key in page:
-                found = True
-                yield Difference(f"page {number}", "something laid over the page", "nothing")
     if not found and settings.get("reportlab") == reportlab.Version:
         yield Difference("file", "other bytes than these figures give", "the same bytes")
 
 
-def _text(reader: PdfReader, number: int) -> list[str]:
-    """The text lines of a page; none if there is no such page."""
-    if number >= len(reader.pages):
-        return []
+_PAINTS = {
+    b"re", b"m", b"l", b"c", b"v", b"y", b"h", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"S",
+    b"s", b"W", b"W*", b"Do", b"sh", b"BI", b"INLINE IMAGE", b"gs", b"Tr",
+}  # fmt: skip
+"""Operators that put something other than text on a page, or hide what is there."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """What a page shows, whatever bytes say it: text lines, painting, and how it is cut."""
+
+    text: tuple[str, ...]
+    painting: tuple[str, ...]
+    frame: tuple[str, ...]
+
+    @classmethod
+    def of(cls, page: PageObject) -> _Looks:
+        """The looks of a page."""
+        contents = page.get_contents()
+        operations = contents.operations if contents is not None else []
+        painting = tuple(
+            " ".join([*map(_rounded, operands), operator.decode("ascii", "replace")])
+            for operands, operator in operations
+            if operator in _PAINTS
+        )
+        frame = tuple(
+            f"{name} {[round(float(edge), 1) for edge in box]}"
+            for name, box in (("paper", page.mediabox), ("cut", page.cropbox))
+        )
+        laid_over = [f"{len(page.annotations)} notes laid over"] if page.annotations else []
+        turned = [f"turned by {page.rotation}"] if page.rotation else []
+        return cls(tuple(page.extract_text().splitlines()), painting, (*frame, *laid_over, *turned))
+
+
+def _rounded(operand: Any) -> str:
     try:
-        return reader.pages[number].extract_text().splitlines()
-    except Exception as error:
-        # Whatever is wrong with a page's content, it is not what we draw.
-        return [f"unreadable: {type(error).__name__}"]
+        return f"{float(operand):.1f}"
+    except (TypeError, ValueError):
+        return str(operand)[:40]
+
+
+def _differences_of_looks(number: int, printed: _Looks, computed: _Looks) -> Iterator[Difference]:
+    yield from _text_differences(number, list(printed.text), list(computed.text))
+    place = f"page {number + 1}"
+    if printed.frame != computed.frame:
+        yield Difference(place, ", ".join(printed.frame), ", ".join(computed.frame) or "no page")
+    if printed.painting != computed.painting:
+        theirs, ours = len(printed.painting), len(computed.painting)
+        yield Difference(
+            place, f"boxes, lines or pictures drawn otherwise ({theirs} strokes)", f"{ours} strokes"
+        )
 
 
 def _text_differences(number: int, printed: list[str], computed: list[str]) -> Iterator[Difference]:

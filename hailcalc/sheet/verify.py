@@ -14,7 +14,7 @@ from typing import Any
 from hailcalc.claimfile import claim_from_data
 from hailcalc.estimate import price
 from hailcalc.matrix import matrix_from_data
-from hailcalc.problems import InputError, Place, Problem, shown
+from hailcalc.problems import InputError, Place, Problem, printable, shown
 from hailcalc.reading import load_json
 from hailcalc.sheet.document import KEYS, digest, plain_numbers, sheet_json
 
@@ -54,8 +54,10 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
         if document["digest"] != computed:
             printed = shown(document["digest"], 80)
             differences.append(Difference("digest", printed, shown(computed, 80)))
-    for key in document.keys() - set(KEYS):
-        differences.append(Difference(key, "a key", "no such key in a claim sheet"))
+    for key in document:
+        if key not in KEYS:
+            place = Problem("", (key,), "", "").place
+            differences.append(Difference(place, "a key", "no such key in a claim sheet"))
     claim = claim_from_data(document["claim_file"], "claim_file")
     matrix = matrix_from_data(document["matrix"], "matrix")
     problems = [*claim.problems, *matrix.problems]
@@ -116,4 +118,4 @@ def _name(where: Place, sheet: dict[str, Any]) -> str:
     if number < len(sheet["lines"]):
         line = sheet["lines"][number]
         name += f" ({line['panel'] or 'vehicle'}, {line['label']})"
-    return " ".join([name, *map(str, where[2:])])
+    return printable(" ".join([name, *map(str, where[2:])]))
