@@ -28,7 +28,14 @@ from hailcalc.matrix import (
     matrix_problem_of_choice,
     mixed_cells,
 )
-from hailcalc.money import decimals_of, minor_units, money_text, round_half_away, rounded
+from hailcalc.money import (
+    decimals_of,
+    minor_units,
+    money_text,
+    plain,
+    round_half_away,
+    rounded,
+)
 from hailcalc.problems import InputError, Place, Problem, shown
 from hailcalc.removal import (
     OperationRule,
@@ -422,22 +429,16 @@ def _oversize_line(panel: Panel, mm: Decimal, compiled: CompiledMatrix) -> Line:
     tables = compiled.tables
     largest = tables.columns[-1]
     minutes = rule.minutes + rule.per_mm * (Fraction(mm) - Fraction(largest.mm))
-    size = _plain(mm)
+    size = plain(mm)
     rate = money_text(tables.repair_rate, tables.decimals)
     return Line(
         "oversize",
         panel.panel,
         "Oversize dent",
         rounded(minutes * tables.repair_rate / 60),
-        f"{size} mm, {_plain(mm - largest.mm)} mm beyond {largest.name} ({largest.mm} mm)",
+        f"{size} mm, {plain(mm - largest.mm)} mm beyond {largest.name} ({largest.mm} mm)",
         f"({rule.minutes_text} + {rule.per_mm_text} * ({size} - {largest.mm})) * {rate} / 60",
     )
-
-
-def _plain(value: Decimal) -> str:
-    """A decimal without trailing zeros or exponent: 41, 38.5."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _other_line(other: OtherLine, tables: MatrixTables) -> Line:
@@ -505,7 +506,7 @@ def _warnings(claim: ClaimFile, compiled: CompiledMatrix) -> Iterator[str]:
     temperature = claim.conditions.panel_temperature_c
     if glued and temperature is not None and temperature >= GLUE_LIMIT_C:
         yield (
-            f"A panel is to be glued at {_plain(temperature)} °C; hot-melt glue holds poorly from "
+            f"A panel is to be glued at {plain(temperature)} °C; hot-melt glue holds poorly from "
             f"about {GLUE_LIMIT_C} °C up (common practice)."
         )
     if any(panel.access == "glue" and panel.repainted for panel in claim.panels):

@@ -11,6 +11,7 @@ package, which carries the standard's own published table.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 
@@ -66,3 +67,9 @@ def money_text(amount: int, decimals: int) -> str:
         return str(amount)
     digits = str(abs(amount)).rjust(decimals + 1, "0")
     return f"{'-' if amount < 0 else ''}{digits[:-decimals]}.{digits[-decimals:]}"
+
+
+def plain(value: Decimal) -> str:
+    """A decimal without trailing zeros or exponent, for print: 41, 38.5."""
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -18,7 +18,7 @@ from hailcalc.cautions import ALWAYS, CAUTIONS, NATURE
 from hailcalc.claimfile import Panel
 from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.lines import Line, dents
-from hailcalc.money import minor_units
+from hailcalc.money import minor_units, plain
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
@@ -271,7 +271,7 @@ def _particulars(flow: Flow, sheet: _Sheet) -> None:
     temperature = estimate.claim.conditions.panel_temperature_c
     date = write.date(claim.dated) if claim.dated else ""
     value = _money(sheet, vehicle.value) if vehicle.value else ""
-    warm = f"{write.figure(f'{temperature:f}')} °C" if temperature is not None else ""
+    warm = f"{write.figure(plain(temperature))} °C" if temperature is not None else ""
     dates = f"losses from {write.date(header.effective)}"
     if header.until:
         dates = f"losses {write.date(header.effective)} to {write.date(header.until)}"
@@ -284,7 +284,7 @@ def _particulars(flow: Flow, sheet: _Sheet) -> None:
                 ("Customer", claim.customer or ""),
                 ("Insurer", claim.insurer or ""),
                 ("Date of loss", write.date(claim.date_of_loss)),
-                ("Place of loss", f"{where.lat:f}, {where.lon:f}" if where else ""),
+                ("Place of loss", f"{plain(where.lat)}, {plain(where.lon)}" if where else ""),
                 ("Sheet dated", date),
                 ("Estimator", claim.estimator or ""),
             ],
@@ -450,7 +450,7 @@ def _state(panel: Panel) -> list[str]:
 
 def _state_and_marks(sheet: _Sheet, result: PanelResult) -> str:
     marks = [f"{number} {mark}" for mark, number in result.count.marks.items() if number]
-    sizes = [f"{sheet.write.figure(_mm(mm))} mm" for mm in result.count.oversize[:6]]
+    sizes = [f"{sheet.write.figure(plain(mm))} mm" for mm in result.count.oversize[:6]]
     more = len(result.count.oversize) - len(sizes)
     texts = [", ".join(_state(result.panel))]
     if marks:
@@ -458,11 +458,6 @@ def _state_and_marks(sheet: _Sheet, result: PanelResult) -> str:
     if sizes:
         texts.append("oversize " + ", ".join(sizes) + (f" and {more} more" if more else ""))
     return "; ".join(texts)
-
-
-def _mm(value: object) -> str:
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _because_width(flow: Flow) -> float:
@@ -627,7 +622,7 @@ def _count(flow: Flow, sheet: _Sheet) -> None:
         if names:
             flow.paragraph(f"{words}: {', '.join(names)}.", SMALL_INK)
     coins = estimate.compiled.tables.columns
-    sizes = ", ".join(f"{coin.name} {write.figure(_mm(coin.mm))} mm" for coin in coins)
+    sizes = ", ".join(f"{coin.name} {write.figure(plain(coin.mm))} mm" for coin in coins)
     sources = "; ".join(dict.fromkeys(coin.source for coin in coins))
     flow.paragraph(f"Sizes: {sizes} ({sources}). Larger dents are oversize.", SMALL_INK)
     flow.paragraph(
