@@ -135,6 +135,7 @@ function replaceDraft(draft) {
 }
 
 function drawAll() {
+  if (app.words === null) return; // drawn once the words have come
   app.fields.clear();
   drawHeader(app);
   drawPanels(app);

@@ -9,6 +9,7 @@ the JSON, on a page, or anywhere else in the file.
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -103,7 +104,7 @@ def _page_differences(
         yield Difference("pages", f"unreadable ({type(error).__name__})", f"{len(ours)} pages")
         return
     found = False
-    nothing = _Looks((), (), ())
+    nothing = _Looks((), (), (), ())
     for number in range(max(len(ours), len(theirs))):
         printed = theirs[number] if number < len(theirs) else nothing
         computed = ours[number] if number < len(ours) else nothing
@@ -114,20 +115,21 @@ def _page_differences(
         yield Difference("file", "other bytes than these figures give", "the same bytes")
 
 
-_PAINTS = {
-    b"re", b"m", b"l", b"c", b"v", b"y", b"h", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"S",
-    b"s", b"W", b"W*", b"Do", b"sh", b"BI", b"INLINE IMAGE", b"gs", b"Tr",
-}  # fmt: skip
-"""Operators that put something other than text on a page, or hide what is there."""
+_SPEECH = {b"Tj", b"TJ", b"'", b'"', b"Tf", b"T*", b"TL", b"BT", b"ET", b"q", b"Q"}
+"""Operators that set text, which is compared as text; all others are compared one by one."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Looks:
-    """What a page shows, whatever bytes say it: text lines, painting, and how it is cut."""
+    """What a page shows, whatever bytes say it.
+
+    Text lines; places, colours and strokes; how it is cut; and which font files draw its letters.
+    """
 
     text: tuple[str, ...]
     painting: tuple[str, ...]
     frame: tuple[str, ...]
+    letters: tuple[str, ...]
 
     @classmethod
     def of(cls, page: PageObject) -> _Looks:
@@ -137,7 +139,7 @@ class _Looks:
         painting = tuple(
             " ".join([*map(_rounded, operands), operator.decode("ascii", "replace")])
             for operands, operator in operations
-            if operator in _PAINTS
+            if operator not in _SPEECH
         )
         frame = tuple(
             f"{name} {[round(float(edge), 1) for edge in box]}"
@@ -145,7 +147,25 @@ class _Looks:
         )
         laid_over = [f"{len(page.annotations)} notes laid over"] if page.annotations else []
         turned = [f"turned by {page.rotation}"] if page.rotation else []
-        return cls(tuple(page.extract_text().splitlines()), painting, (*frame, *laid_over, *turned))
+        return cls(
+            tuple(page.extract_text().splitlines()),
+            painting,
+            (*frame, *laid_over, *turned),
+            tuple(sorted(_font_files(page))),
+        )
+
+
+def _font_files(page: PageObject) -> Iterator[str]:
+    """Hashes of the embedded font files of a page; a font without one counts by its name."""
+    resources: Any = page.get("/Resources", {})
+    fonts = resources.get_object().get("/Font", {}).get_object()
+    for font in fonts.values():
+        described = font.get_object().get("/FontDescriptor", {}).get_object()
+        file = described.get("/FontFile2")
+        if file is None:
+            yield str(font.get_object().get("/BaseFont"))
+        else:
+            yield hashlib.sha256(file.get_object().get_data()).hexdigest()
 
 
 def _rounded(operand: Any) -> str:
@@ -162,9 +182,10 @@ def _differences_of_looks(number: int, printed: _Looks, computed: _Looks) -> Ite
         yield Difference(place, ", ".join(printed.frame), ", ".join(computed.frame) or "no page")
     if printed.painting != computed.painting:
         theirs, ours = len(printed.painting), len(computed.painting)
-        yield Difference(
-            place, f"boxes, lines or pictures drawn otherwise ({theirs} strokes)", f"{ours} strokes"
-        )
+        found = f"places, colours, boxes or lines drawn otherwise ({theirs} marks)"
+        yield Difference(place, found, f"{ours} marks")
+    if printed.letters != computed.letters:
+        yield Difference(place, "letters drawn by other font files", "the sheet's own fonts")
 
 
 def _text_differences(number: int, printed: list[str], computed: list[str]) -> Iterator[Difference]:

@@ -373,7 +373,9 @@ def test_an_unknown_matrix_in_the_query_is_named(client: httpx.Client) -> None:
     assert "thistle-own" in document["errors"][0]["expected"]
 
 
-@pytest.mark.parametrize("path", ["/nothing", "/v1", "/v1/price/", "/v2/price", "/docs/assets/none.js"])
+@pytest.mark.parametrize(
+    "path", ["/nothing", "/v1", "/v1/price/", "/v2/price", "/docs/assets/none.js"]
+)
 def test_a_path_that_nothing_answers_is_a_plain_404(client: httpx.Client, path: str) -> None:
     document = problem(client.get(path), 404)
 
