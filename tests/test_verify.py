@@ -665,7 +665,31 @@ def half_the_page_cut_away(pdf: pikepdf.Pdf) -> None:
     pdf.pages[0].CropBox = pikepdf.Array([0, 0, 612, 400])
 
 
-OVERLAYS = [a_note_over_the_sum, a_box_over_the_sum, a_picture_over_the_sum, half_the_page_cut_away]
+def white_ink(pdf: pikepdf.Pdf) -> None:
+    page = pdf.pages[0]
+    content = page.Contents.read_bytes()
+    assert b"\n0 g" in content
+    page.Contents = pdf.make_stream(content.replace(b"\n0 g", b"\n1 g", 1))
+
+
+def letters_of_another_font(pdf: pikepdf.Pdf) -> None:
+    first, second = (
+        font.FontDescriptor
+        for font in pdf.pages[0].Resources.Font.values()
+        if "/FontDescriptor" in font
+    )
+    first.FontFile2, second.FontFile2 = second.FontFile2, first.FontFile2
+    second.FontFile2 = first.FontFile2
+
+
+OVERLAYS = [
+    a_note_over_the_sum,
+    a_box_over_the_sum,
+    a_picture_over_the_sum,
+    half_the_page_cut_away,
+    white_ink,
+    letters_of_another_font,
+]
 
 
 @pytest.mark.parametrize("overlay", OVERLAYS, ids=lambda overlay: overlay.__name__)
