@@ -14,9 +14,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import AfterValidator, Field
 from pydantic_core import PydanticCustomError
@@ -149,8 +148,7 @@ class ClaimFile(FileModel):
     other: Annotated[tuple[OtherLine, ...], Field(max_length=500)] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class ClaimParts:
+class ClaimParts(NamedTuple):
     """The sound parts of a claim file: everything of a good one, what is left of a bad one."""
 
     claim: ClaimHeader | None
@@ -171,8 +169,7 @@ class ClaimParts:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class ClaimReading:
+class ClaimReading(NamedTuple):
     """What came of reading a claim file: `claim` is None if there are problems."""
 
     claim: ClaimFile | None

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
+from typing import NamedTuple
 
 from hailcalc.claimfile import ClaimFile, ClaimParts, OtherLine, Panel, claim_problems
 from hailcalc.counting import PanelCount, count_panel
@@ -50,8 +51,7 @@ from hailcalc.vehicle import PANELS, vin_findings
 _PANEL_ORDER = {panel: index for index, panel in enumerate(PANELS)}
 
 
-@dataclass(frozen=True, slots=True)
-class OversizeRule:
+class OversizeRule(NamedTuple):
     """Price of one dent beyond the largest coin, minutes exact and as printed."""
 
     minutes: Fraction
@@ -60,8 +60,7 @@ class OversizeRule:
     per_mm_text: str
 
 
-@dataclass(frozen=True, slots=True)
-class CompiledMatrix:
+class CompiledMatrix(NamedTuple):
     """A matrix ready for pricing: tables, rules and rates, no text left to parse."""
 
     matrix: Matrix
@@ -86,8 +85,7 @@ class PanelResult:
     priced: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Totals:
+class Totals(NamedTuple):
     """Sums of printed lines in minor units; `complete` is False if a panel has no price yet."""
 
     subtotal: int
@@ -106,8 +104,7 @@ class Totals:
         return sums | {"complete": self.complete}
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(NamedTuple):
     """A priced claim. `panels` in sheet order; `removal` in order of removal."""
 
     claim: ClaimFile

@@ -14,9 +14,8 @@ that is, because a tally does not say which dents carry two marks at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from hailcalc.claimfile import Panel
 from hailcalc.counting import PanelCount
@@ -30,8 +29,7 @@ _PRINTED_ADDENDS = 4
 _KIND_WORDS = {"repair": "the base", "oversize": "oversize", "extra": "the extras so far"}
 
 
-@dataclass(frozen=True, slots=True)
-class ExtraRule:
+class ExtraRule(NamedTuple):
     """One extra, compiled. `rate` is per cent, minutes, or minor units, by `unit`."""
 
     label: str

@@ -7,9 +7,9 @@ it; the mistakes of all files are collected and raised together, each naming its
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
@@ -22,8 +22,7 @@ from hailcalc.reading import load_json
 Result = TypeVar("Result")
 
 
-@dataclass(frozen=True, slots=True)
-class Intake:
+class Intake(NamedTuple):
     """A claim and the matrix that prices it."""
 
     claim: ClaimFile

@@ -8,8 +8,7 @@ into a pocket calculator. Every figure in it stands on the same sheet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from hailcalc.money import money_text
 
@@ -23,8 +22,7 @@ PARTS = frozenset({"part", "fastener"})
 SUBLET = frozenset({"sublet"})
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One printed line. `panel` is None for what belongs to the whole vehicle."""
 
     kind: Kind

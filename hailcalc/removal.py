@@ -11,8 +11,8 @@ Refit is the reverse of removal. Minutes of the shop; amounts in minor units, be
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from hailcalc.lines import Line
 from hailcalc.matrix import Matrix, MatrixTables, Operation
@@ -21,8 +21,7 @@ from hailcalc.money import minor_units, money_text, rounded
 _Key = tuple[int, int, tuple[int, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class OperationRule:
+class OperationRule(NamedTuple):
     """One operation, compiled; `needs` is the mask of itself and all that must be off before it."""
 
     id: str
@@ -37,8 +36,7 @@ class OperationRule:
     caution: str
 
 
-@dataclass(frozen=True, slots=True)
-class RemovalRules:
+class RemovalRules(NamedTuple):
     """All operations of a matrix in file order, and which of them open a panel."""
 
     operations: tuple[OperationRule, ...]

@@ -8,15 +8,14 @@ a single measured dent goes where its longest axis does.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from hailcalc.claimfile import MeasuredDent, Panel, longest_axis
 from hailcalc.coins import Coin, size_class
 
 
-@dataclass(frozen=True, slots=True)
-class PanelCount:
+class PanelCount(NamedTuple):
     """One panel's dents. `marks` counts oversize dents too."""
 
     counts: tuple[int, ...]

@@ -9,9 +9,8 @@ looks at the parts it needs and says the table, the row and the column.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from hailcalc.cautions import CAUTIONS
 from hailcalc.matrix.model import (
@@ -31,8 +30,7 @@ from hailcalc.problems import Place, Problem, shown
 from hailcalc.reading import check
 
 
-@dataclass(frozen=True, slots=True)
-class MatrixParts:
+class MatrixParts(NamedTuple):
     """The sound parts of a matrix file, lists with their positions."""
 
     header: MatrixHeader | None

@@ -7,8 +7,7 @@ every key explained, and `hailcalc schema matrix` for the JSON Schema of the sam
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Discriminator, Field, Tag
 
@@ -164,8 +163,7 @@ def coin_set(header: MatrixHeader) -> tuple[Coin, ...]:
     return tuple(sorted(own, key=lambda coin: coin.mm))
 
 
-@dataclass(frozen=True, slots=True)
-class MatrixReading:
+class MatrixReading(NamedTuple):
     """What came of reading a matrix file: `matrix` is None if there are problems."""
 
     matrix: Matrix | None

@@ -20,7 +20,6 @@ neither promises it. Under `largest` the class never shrinks and the count never
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import lcm
@@ -39,8 +38,7 @@ class CellUse(NamedTuple):
     column: int
 
 
-@dataclass(frozen=True, slots=True)
-class GridTable:
+class GridTable(NamedTuple):
     """One grid, by count."""
 
     name: str
@@ -60,8 +58,7 @@ class GridTable:
         return self.bands[row], high
 
 
-@dataclass(frozen=True, slots=True)
-class MatrixTables:
+class MatrixTables(NamedTuple):
     """A matrix's grids and units, compiled. Money in minor units, minutes over `scale`."""
 
     currency: str
