@@ -19,6 +19,7 @@ from hailcalc.estimate import Estimate, price
 from hailcalc.intake import take_in
 from hailcalc.matrix import matrix_from_data, require_matrix
 from hailcalc.sheet.document import sheet_json, sheet_text
+from tests.plain_pricing import PlainSheet
 
 Table = dict[str, Any]
 
@@ -151,3 +152,19 @@ def page_texts(pdf: bytes) -> list[str]:
 def names(folder: Path) -> list[str]:
     """All that lies in a folder, hidden files too."""
     return sorted(path.name for path in folder.iterdir())
+
+
+def assert_priced_alike(priced: Estimate, plain: PlainSheet) -> None:
+    """Every line and total of an estimate is what the second implementation found."""
+    assert [(line.kind, line.panel, line.amount) for line in priced.lines] == [
+        (line.kind, line.panel, line.amount) for line in plain.lines
+    ]
+    totals = priced.totals
+    assert (totals.subtotal, totals.tax, totals.total, totals.deductible, totals.net) == (
+        plain.subtotal,
+        plain.tax,
+        plain.total,
+        plain.deductible,
+        plain.net,
+    )
+    assert totals.complete == plain.complete

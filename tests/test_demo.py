@@ -17,7 +17,15 @@ from hailcalc.files import load_matrix
 from hailcalc.problems import InputError
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.sheet.verify import read_sheet, verify_sheet
-from tests.builders import DEMO, MATRICES, ROOT, demo_claim, demo_estimate, names
+from tests.builders import (
+    DEMO,
+    MATRICES,
+    ROOT,
+    assert_priced_alike,
+    demo_claim,
+    demo_estimate,
+    names,
+)
 from tests.plain_pricing import price_plainly
 
 
@@ -31,18 +39,7 @@ def test_a_second_implementation_prices_every_line_of_the_claim_alike(name: str)
     priced = demo_estimate(name)
     path = MATRICES / f"{priced.compiled.matrix.name}.toml"
     plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
-    assert [(line.kind, line.panel, line.amount) for line in priced.lines] == [
-        (line.kind, line.panel, line.amount) for line in plain.lines
-    ]
-    totals = priced.totals
-    assert (totals.subtotal, totals.tax, totals.total, totals.deductible, totals.net) == (
-        plain.subtotal,
-        plain.tax,
-        plain.total,
-        plain.deductible,
-        plain.net,
-    )
-    assert totals.complete == plain.complete
+    assert_priced_alike(priced, plain)
 
 
 @pytest.mark.parametrize("name", DEMO)
