@@ -37,7 +37,7 @@ def serve(port: int, folder: Path | None) -> None:
             server_header=False,
             timeout_graceful_shutdown=5,
         )
-        print(f"hailcalc API: {url}\ndocumentation: {url}/docs", flush=True)
+        print(f"page: {url}/\nAPI: {url}/v1, documentation: {url}/docs", flush=True)
         # Interrupting is how it is stopped.
         with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listener])

@@ -285,6 +285,20 @@ def test_a_reload_loses_nothing(phone: Visit) -> None:
     expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
 
 
+def test_two_windows_show_the_same_claim_and_do_not_overwrite_each_other(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    other = phone.context.new_page()
+    other.goto(phone.base)
+    open_panel(page, "Hood")
+    page.get_by_label("Dents of dime on Hood").fill("3")
+
+    expect(other.locator("#counted")).to_have_text("3 dents on 1 panel")
+    open_panel(other, "Roof")
+    other.get_by_label("Dents of dime on Roof").fill("2")
+    expect(page.locator("#counted")).to_have_text("5 dents on 2 panels")
+
+
 def test_a_claim_file_from_disk_is_shown_as_it_is_and_priced(
     desk: Visit, demo_client: httpx.Client, tmp_path: Path
 ) -> None:

@@ -354,7 +354,7 @@ def test_the_server_prints_where_it_is_answers_there_and_ends_when_interrupted(
     ) as process:
         try:
             assert process.stdout is not None
-            address = process.stdout.readline().removeprefix("hailcalc API: ").strip()
+            address = process.stdout.readline().removeprefix("page: ").strip().rstrip("/")
             docs = process.stdout.readline().removeprefix("documentation: ").strip()
             health = httpx.get(f"{address}/v1/health", timeout=60).json()
             page = httpx.get(docs, timeout=60)
