@@ -355,7 +355,7 @@ def test_the_server_prints_where_it_is_answers_there_and_ends_when_interrupted(
         try:
             assert process.stdout is not None
             address = process.stdout.readline().removeprefix("page: ").strip().rstrip("/")
-            docs = process.stdout.readline().removeprefix("documentation: ").strip()
+            docs = process.stdout.readline().partition("documentation: ")[2].strip()
             health = httpx.get(f"{address}/v1/health", timeout=60).json()
             page = httpx.get(docs, timeout=60)
             process.send_signal(signal.SIGINT)
