@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from hailcalc.claimfile import ClaimFile, ClaimParts, OtherLine, Panel, claim_problems
 from hailcalc.counting import PanelCount, count_panel
@@ -157,14 +157,14 @@ def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -
         for coin in panel.tally:
             yield from _size_problem((*where, "tally", coin), coin, tables, file)
         for mark, sizes in panel.marked.items():
-            for coin in sizes.keys() - panel.tally.keys():
+            for coin in sorted(sizes.keys() - panel.tally.keys()):
                 yield from _size_problem((*where, "marked", mark, coin), coin, tables, file)
         for index, dent in enumerate(panel.oversize):
             if dent.mm <= largest.mm:
                 yield Problem(
                     file,
                     (*where, "oversize", index, "mm"),
-                    f"{dent.mm} mm",
+                    f"{plain(dent.mm)} mm",
                     f"more than the largest column, {largest.name} ({largest.mm} mm); "
                     "smaller dents belong in the tally",
                 )
@@ -315,10 +315,16 @@ def _not_priced(count: PanelCount, grid: GridTable | None, compiled: CompiledMat
 
 
 def _given_line(
-    kind: str, panel: Panel, label: str, amount: str, words: str, tables: MatrixTables
+    kind: Literal["repair", "body"],
+    panel: Panel,
+    label: str,
+    amount: str,
+    words: str,
+    tables: MatrixTables,
 ) -> Line:
+    """A line whose amount the claim file gives."""
     return Line(
-        "body" if kind == "body" else "repair",
+        kind,
         panel.panel,
         label,
         minor_units(amount, tables.decimals),
