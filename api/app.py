@@ -22,7 +22,7 @@ from api.problems import (
     on_refusal,
 )
 from api.responses import PROBLEM
-from api.routes import docs, matrices, pages, price, schemas, service
+from api.routes import docs, matrices, outlines, pages, price, schemas, service
 from api.state import set_folder
 from hailcalc import __version__, files
 from hailcalc.schemas import file_definitions
@@ -80,7 +80,7 @@ def create_app(matrices_folder: Path | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, on_parameter_error)
     app.add_exception_handler(HTTPException, on_http_error)
     app.add_exception_handler(Exception, on_crash)
-    for module in (price, matrices, schemas, service, docs, pages):
+    for module in (price, matrices, outlines, schemas, service, docs, pages):
         app.include_router(module.router)
     docs.serve_assets(app)
     return app

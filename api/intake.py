@@ -18,6 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from api.library import Entry, Library
 from api.problems import BODY, Mistake, Refusal, at, claim_refusal, mistake
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
+from hailcalc.counting import survey_claim
 from hailcalc.estimate import CompiledMatrix, fit_problems
 from hailcalc.files import text_of
 from hailcalc.matrix import choose_matrix
@@ -71,6 +72,8 @@ def take_in(body: bytes, library: Library, matrix: str | None) -> Intake:
     problems = [*reading.problems, *problems]
     if compiled is not None:
         problems += fit_problems(reading.parts, compiled.tables, BODY)
+    else:
+        problems += survey_claim(reading.parts, BODY)[1]
     if reading.claim is None or compiled is None or problems:
         raise claim_refusal(problems, mistakes)
     return Intake(reading.claim, compiled)

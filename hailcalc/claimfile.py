@@ -6,8 +6,10 @@ say (more marked than counted, a panel that the body lacks, a VIN's check digit)
 by `claim_problems`, and what depends on the matrix by `hailcalc.estimate`. Both kinds
 of check run on whatever parts of a file are sound, so that all its mistakes show at once.
 
-A panel is counted in one of two ways: a `tally` by coin (with `marked` and `oversize`),
-or `dents`, each measured singly, which are sorted into the matrix's columns when priced.
+A panel is counted in one of three ways: a `tally` by coin (with `marked` and `oversize`);
+`dents`, each measured singly, which are sorted into the matrix's columns when priced, and
+which may carry their place on the panel, so that the panel's zones mark them; or a `sample`
+of squares, whose counts are scaled to the panel's area.
 """
 
 from __future__ import annotations
@@ -29,13 +31,14 @@ from hailcalc.fields import (
     Name,
     Note,
     Number,
+    Shape,
     Text,
     Title,
     Unsigned,
 )
 from hailcalc.problems import InputError, Place, Problem
 from hailcalc.reading import check, load_json, sound_parts
-from hailcalc.vehicle import PANELS_OF_BODY, Body, vin_findings
+from hailcalc.vehicle import PANELS_OF_BODY, Body, ZoneKind, vin_findings
 from hailcalc.vehicle import Panel as PanelName
 
 Mark = Literal["braced", "glue-only", "body-line", "sharp", "edge"]
@@ -43,6 +46,9 @@ Metal = Literal["steel", "aluminium", "composite"]
 Access = Literal["push", "glue", "replace", "plan"]
 CoinName = Annotated[str, Field(min_length=1, max_length=30)]
 Tally = dict[CoinName, Count]
+
+MAX_DENTS = 100_000
+"""Most single dents on one panel."""
 
 
 class GroundPoint(FileModel):
@@ -73,12 +79,18 @@ def _vin(value: str) -> str:
 
 
 class Vehicle(FileModel):
-    """The damaged vehicle. `value` is what it is said to be worth before the loss."""
+    """The damaged vehicle. `value` is what it is said to be worth before the loss.
+
+    Generic outlines are scaled to the overall sizes, mm; a typical vehicle of the body without.
+    """
 
     body: Body
     vin: Annotated[str, Field(max_length=40), AfterValidator(_vin)] | None = None
     description: Text | None = None
     value: Unsigned | None = None
+    length_mm: Annotated[int, Field(strict=True, ge=2000, le=9000)] | None = None
+    width_mm: Annotated[int, Field(strict=True, ge=1000, le=2600)] | None = None
+    height_mm: Annotated[int, Field(strict=True, ge=900, le=3500)] | None = None
 
 
 class Shop(FileModel):
@@ -103,12 +115,49 @@ class OversizeDent(FileModel):
     marks: Annotated[tuple[Mark, ...], Field(max_length=5)] = ()
 
 
+Position = Annotated[Number, Field(ge=-1_000_000, le=1_000_000)]
+"""A coordinate on a panel, mm from its origin. Wide limits, since whether a mark lies on its
+panel is said by how much it does not."""
+
+
 class MeasuredDent(FileModel):
-    """One dent measured by itself; the longer of `mm` and `mm2` is its size."""
+    """One dent measured by itself; the longer of `mm` and `mm2` is its size.
+
+    `x` and `y` say where on the panel it is, mm from the panel's origin.
+    """
 
     mm: Millimetres
     mm2: Millimetres | None = None
+    x: Position | None = None
+    y: Position | None = None
     marks: Annotated[tuple[Mark, ...], Field(max_length=5)] = ()
+
+
+class Zone(FileModel):
+    """A part of the shop's own outline that marks the dents in it or, a body line, across it.
+
+    `shape` is WKT or a GeoJSON geometry in mm; an `edge` without one is a strip along the whole
+    border. `reach_mm` is how far to either side a line or a border reaches.
+    """
+
+    kind: ZoneKind
+    shape: Shape | None = None
+    reach_mm: Annotated[Number, Field(ge=0, le=500)] = Decimal(0)
+
+
+class Square(FileModel):
+    """What was counted in one sample square; `at` is its lower left corner, mm."""
+
+    tally: Tally = Field(default_factory=dict)
+    marked: dict[Mark, Tally] = Field(default_factory=dict)
+    at: tuple[Position, Position] | None = None
+
+
+class Sample(FileModel):
+    """A panel counted in squares of one size, to be scaled to the panel's area."""
+
+    side_mm: Annotated[Number, Field(gt=0, le=5000, decimal_places=3)]
+    squares: Annotated[tuple[Square, ...], Field(min_length=1, max_length=200)]
 
 
 class Panel(FileModel):
@@ -121,7 +170,10 @@ class Panel(FileModel):
     tally: Tally = Field(default_factory=dict)
     marked: dict[Mark, Tally] = Field(default_factory=dict)
     oversize: Annotated[tuple[OversizeDent, ...], Field(max_length=500)] = ()
-    dents: Annotated[tuple[MeasuredDent, ...], Field(max_length=20000)] = ()
+    dents: Annotated[tuple[MeasuredDent, ...], Field(max_length=MAX_DENTS)] = ()
+    sample: Sample | None = None
+    outline: Shape | None = None
+    zones: Annotated[tuple[Zone, ...], Field(max_length=200)] = ()
     replace_cost: Unsigned | None = None
     agreed: Unsigned | None = None
     note: Note = ""
@@ -242,16 +294,19 @@ def _panel_problems(panel: Panel, where: Place, file: str) -> Iterator[Problem]:
             "dents beside a tally, marks or oversize dents",
             "either single dents or a tally",
         )
-    for mark, sizes in panel.marked.items():
-        for size, count in sizes.items():
-            counted = panel.tally.get(size, 0)
-            if count > counted:
-                yield Problem(
-                    file,
-                    (*where, "marked", mark, size),
-                    f"{count} marked",
-                    f"at most the {counted} counted",
-                )
+    yield from _marked_problems(panel.tally, panel.marked, where, file)
+    yield from _position_problems(panel, where, file)
+    if panel.sample is not None:
+        if panel.dents or panel.tally or panel.marked:
+            yield Problem(
+                file,
+                where,
+                "sample squares beside dents, a tally or marks",
+                "one way of counting; only oversize dents may stand beside a sample",
+            )
+        for position, square in enumerate(panel.sample.squares):
+            place: Place = (*where, "sample", "squares", position)
+            yield from _marked_problems(square.tally, square.marked, place, file)
     marks = [("oversize", position, dent.marks) for position, dent in enumerate(panel.oversize)]
     marks += [("dents", position, dent.marks) for position, dent in enumerate(panel.dents)]
     for key, position, given in marks:
@@ -276,6 +331,44 @@ def _panel_problems(panel: Panel, where: Place, file: str) -> Iterator[Problem]:
                 "an agreed price on a replaced panel",
                 "either an agreed price for the repair or a replacement",
             )
+
+
+def _marked_problems(
+    tally: Tally, marked: dict[Mark, Tally], where: Place, file: str
+) -> Iterator[Problem]:
+    for mark, sizes in marked.items():
+        for size, count in sizes.items():
+            counted = tally.get(size, 0)
+            if count > counted:
+                yield Problem(
+                    file,
+                    (*where, "marked", mark, size),
+                    f"{count} marked",
+                    f"at most the {counted} counted",
+                )
+
+
+def _position_problems(panel: Panel, where: Place, file: str) -> Iterator[Problem]:
+    """A dent has both coordinates or none, and on one panel all dents have them or none."""
+    for position, dent in enumerate(panel.dents):
+        if (dent.x is None) != (dent.y is None):
+            given, missing = ("x", "y") if dent.y is None else ("y", "x")
+            yield Problem(
+                file, (*where, "dents", position), f"{given} without {missing}", "both, or neither"
+            )
+    placed = sum(dent.x is not None and dent.y is not None for dent in panel.dents)
+    if 0 < placed < len(panel.dents):
+        yield Problem(
+            file,
+            (*where, "dents"),
+            f"{placed} of {len(panel.dents)} dents with a place on the panel",
+            "a place for every dent of a panel, or for none",
+        )
+
+
+def has_positions(panel: Panel) -> bool:
+    """Whether the panel was counted by marks: its dents have places on it."""
+    return bool(panel.dents) and panel.dents[0].x is not None
 
 
 def longest_axis(dent: MeasuredDent) -> Decimal:

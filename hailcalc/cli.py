@@ -1,4 +1,4 @@
-"""The command line: price, verify, matrix, schema, demo, serve.
+"""The command line: price, recount, verify, matrix, outlines, schema, demo, serve.
 
 Output is plain text that pipes well: aligned columns, no colour, no boxes. Results go to
 standard output, everything about them to standard error. Exit codes: 0 done; 1 a sheet
@@ -9,6 +9,7 @@ Imports sit inside the commands, so that each loads only what it needs.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from enum import StrEnum
 from io import TextIOWrapper
 from pathlib import Path
@@ -56,6 +57,19 @@ class Shape(StrEnum):
     sheet = "sheet"
 
 
+class BodyStyle(StrEnum):
+    """Bodies that have outlines."""
+
+    sedan = "sedan"
+    coupe = "coupe"
+    hatch = "hatch"
+    wagon = "wagon"
+    suv = "suv"
+    pickup = "pickup"
+    van = "van"
+    convertible = "convertible"
+
+
 MatrixOption = Annotated[
     str | None,
     typer.Option("--matrix", metavar="NAME|FILE", help="Matrix instead of the claim's own choice."),
@@ -95,7 +109,12 @@ def price(
         Path | None, typer.Option(help="CSV of tallies to add, one row a panel.")
     ] = None,
     dents: Annotated[
-        Path | None, typer.Option(help="CSV of single measured dents to add, one row a dent.")
+        Path | None,
+        typer.Option(help="Single dents to add, with or without places: CSV or GeoJSON."),
+    ] = None,
+    outlines: Annotated[
+        Path | None,
+        typer.Option(help="The shop's own outlines and zones: CSV with WKT, or GeoJSON."),
     ] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the claim sheet as PDF here.")] = None,
     json: Annotated[Path | None, typer.Option(help="Write the claim sheet as JSON here.")] = None,
@@ -111,11 +130,11 @@ def price(
     from hailcalc.files import write_all
     from hailcalc.intake import take_in
     from hailcalc.problems import InputError, Problem
-    from hailcalc.terminal import estimate_text
+    from hailcalc.terminal import estimate_text, notes
 
     if pdf is not None and json is not None and pdf.absolute() == json.absolute():
         raise InputError([Problem(str(pdf), (), "both sheets into one file", "a file for each")])
-    intake = take_in(claim, matrix, tallies, dents)
+    intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
     estimate = price_claim(intake.claim, intake.compiled)
     wanted: dict[Path, bytes] = {}
     if json is not None:
@@ -128,11 +147,67 @@ def price(
         wanted[pdf] = sheet_pdf(estimate, paper=paper.value, labels=labels.value)
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
-    for warning in estimate.warnings:
-        _remark(f"note: {warning}")
+    for note in notes(estimate, labels.value):
+        _remark(f"note: {note}")
     if not estimate.totals.complete:
         _remark("incomplete: a panel has no price yet")
         raise typer.Exit(INCOMPLETE)
+
+
+@app.command(epilog="Example: hailcalc recount shop.json adjuster.json --pdf recount.pdf")
+def recount(
+    a: Annotated[Path, typer.Argument(metavar="A", help="Claim file with the first count.")],
+    b: Annotated[Path, typer.Argument(metavar="B", help="Claim file with the second count.")],
+    matrix: MatrixOption = None,
+    gate: Annotated[
+        float, typer.Option(min=1, max=100, help="Marks farther apart are two dents, mm.")
+    ] = 15.0,
+    found: Annotated[
+        float, typer.Option(min=50, max=99.9, help="Dents of 100 that a careful counter finds.")
+    ] = 95.0,
+    pdf: Annotated[Path | None, typer.Option(help="Write tables and drawings here.")] = None,
+    json: Annotated[Path | None, typer.Option(help="Write every figure as JSON here.")] = None,
+    paper: PaperOption = Paper.letter,
+    labels: LabelsOption = LabelTable.us,
+) -> None:
+    """Compare two counts of one vehicle: dents, bands and money, and mark by mark.
+
+    A's matrix prices both. Exit code 0: compared; 2: a file cannot be used, or they are not
+    about one vehicle.
+    """
+    from fractions import Fraction
+
+    from hailcalc.files import write_all
+    from hailcalc.intake import take_in_two
+    from hailcalc.problems import InputError, Problem
+    from hailcalc.recount import recount as compare
+    from hailcalc.recount.report import recount_json_text, recount_text
+
+    if pdf is not None and json is not None and pdf.absolute() == json.absolute():
+        raise InputError([Problem(str(pdf), (), "both reports into one file", "a file for each")])
+    first, second = take_in_two(a, b, matrix)
+    try:
+        compared = compare(
+            first.claim,
+            second.claim,
+            first.compiled,
+            gate_mm=gate,
+            found=Fraction(str(found)) / 100,
+        )
+        wanted: dict[Path, bytes] = {}
+        if json is not None:
+            wanted[json] = recount_json_text(compared).encode()
+        if pdf is not None:
+            from hailcalc.recount.pdf import recount_pdf
+
+            wanted[pdf] = recount_pdf(compared, paper=paper.value, labels=labels.value)
+    except InputError as error:
+        files = {"A": str(a), "B": str(b)}
+        raise InputError(
+            [replace(each, file=files.get(each.file, each.file)) for each in error.problems]
+        ) from None
+    write_all(wanted)
+    print(recount_text(compared, labels.value), end="")
 
 
 @app.command(epilog="Example: hailcalc verify sheet.pdf")
@@ -217,6 +292,44 @@ def matrix_check(
             )
     if broken:
         raise typer.Exit(BAD_INPUT)
+
+
+@app.command(epilog="Example: hailcalc outlines hatch --geojson hatch.geojson")
+def outlines(
+    body: Annotated[BodyStyle, typer.Argument(metavar="BODY", help="sedan, coupe, hatch, …")],
+    length: Annotated[
+        int | None, typer.Option(min=2000, max=9000, help="Overall length, mm.")
+    ] = None,
+    width: Annotated[
+        int | None, typer.Option(min=1000, max=2600, help="Overall width, mm.")
+    ] = None,
+    height: Annotated[
+        int | None, typer.Option(min=900, max=3500, help="Overall height, mm.")
+    ] = None,
+    geojson: Annotated[
+        Path | None, typer.Option(help="Write outlines and zones here, to be changed.")
+    ] = None,
+    pdf: Annotated[
+        Path | None, typer.Option(help="Write empty drawings here, to count on by hand.")
+    ] = None,
+    paper: PaperOption = Paper.letter,
+    labels: LabelsOption = LabelTable.us,
+) -> None:
+    """List the generic outlines of a body's panels: size, area, zones.
+
+    They are drawn from plain proportions and are no maker's drawing.
+    """
+    from hailcalc.files import write_all
+    from hailcalc.outlinesheets import counting_pdf, outlines_geojson, outlines_text
+
+    sizes = (length, width, height)
+    wanted: dict[Path, bytes] = {}
+    if geojson is not None:
+        wanted[geojson] = outlines_geojson(body.value, sizes).encode()
+    if pdf is not None:
+        wanted[pdf] = counting_pdf(body.value, sizes, paper=paper.value, labels=labels.value)
+    write_all(wanted)
+    print(outlines_text(body.value, sizes, labels.value), end="")
 
 
 @app.command(epilog="Example: hailcalc schema claim > claim.schema.json")

@@ -10,21 +10,38 @@ removal & refit, other lines, the topping-up to the minimum, tax.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
-from hailcalc.claimfile import ClaimFile, ClaimParts, OtherLine, Panel, claim_problems
-from hailcalc.counting import PanelCount, count_panel
+from hailcalc.bandedges import NearEdge, near_edges
+from hailcalc.claimfile import (
+    ClaimFile,
+    ClaimParts,
+    Mark,
+    OtherLine,
+    Panel,
+    claim_problems,
+)
+from hailcalc.counting import (
+    At,
+    PanelCount,
+    Survey,
+    Surveys,
+    count_panel,
+    survey_claim,
+    survey_notes,
+)
 from hailcalc.extras import ExtraRule, compile_extras, panel_extras, vehicle_extras
 from hailcalc.lines import LABOUR, PARTS, SUBLET, Line, dents
 from hailcalc.matrix import (
     GridTable,
     Matrix,
     MatrixTables,
+    base_amount,
     compile_tables,
     matrix_problem_of_choice,
     mixed_cells,
@@ -74,15 +91,24 @@ class CompiledMatrix(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PanelResult:
-    """How one panel came out: its count, the band it fell in, and whether it has a price."""
+    """How one panel came out: its count, the band it fell in, and whether it has a price.
+
+    `survey` is what its outline said, if the count depends on it.
+    """
 
     panel: Panel
+    survey: Survey | None
     count: PanelCount
     grid: str | None
     band: tuple[int, int] | None
     base: int | None
     total: int
     priced: bool
+
+    @property
+    def by_matrix(self) -> bool:
+        """Whether the matrix prices it, rather than an agreement or a replacement, or nothing."""
+        return self.priced and self.panel.agreed is None and self.panel.access != "replace"
 
 
 class Totals(NamedTuple):
@@ -104,8 +130,22 @@ class Totals(NamedTuple):
         return sums | {"complete": self.complete}
 
 
+class AtLimit(NamedTuple):
+    """The claim with every sampled panel at one of its 95 % limits.
+
+    Totals of the sampled panels by name (None without a price), and of the whole claim.
+    """
+
+    panels: dict[str, int | None]
+    totals: Totals
+
+
 class Estimate(NamedTuple):
-    """A priced claim. `panels` in sheet order; `removal` in order of removal."""
+    """A priced claim. `panels` in sheet order; `removal` in order of removal.
+
+    `limits` is the claim at the lower and at the upper limits of its sampled panels, None if
+    nothing was sampled; `near_edges` where a handful of dents decides a band.
+    """
 
     claim: ClaimFile
     compiled: CompiledMatrix
@@ -114,6 +154,8 @@ class Estimate(NamedTuple):
     lines: tuple[Line, ...]
     totals: Totals
     warnings: tuple[str, ...]
+    limits: tuple[AtLimit, AtLimit] | None
+    near_edges: tuple[NearEdge, ...]
 
 
 def compile_matrix(matrix: Matrix) -> CompiledMatrix:
@@ -134,8 +176,41 @@ def compile_matrix(matrix: Matrix) -> CompiledMatrix:
     )
 
 
-def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -> Iterator[Problem]:
-    """Mistakes in a claim that only show against a matrix: sizes, oversize, decimals."""
+def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -> list[Problem]:
+    """Mistakes that show only against outlines and a matrix.
+
+    Marks off their panel, squares that do not fit, sizes, oversize, decimals, sampling.
+    """
+    return _survey_and_fit(parts, tables, file)[1]
+
+
+def _survey_and_fit(
+    parts: ClaimParts, tables: MatrixTables, file: str = "claim"
+) -> tuple[Surveys, list[Problem]]:
+    surveys, problems = survey_claim(parts, file)
+    problems += _matrix_problems(parts, tables, file)
+    problems += _sample_problems(parts, surveys, tables, file)
+    return surveys, problems
+
+
+def _sample_problems(
+    parts: ClaimParts, surveys: Surveys, tables: MatrixTables, file: str
+) -> Iterator[Problem]:
+    """Sampling where the matrix wants every dent counted."""
+    if tables.sample_from is None:
+        return
+    for position, panel in parts.panels:
+        survey = surveys.get(position)
+        if survey is None or survey.sample is None:
+            continue
+        total = survey.sample.estimate.total
+        if total < tables.sample_from:
+            found = f"about {total} dents on the {panel.panel} by sample squares"
+            expected = f"every dent counted: the matrix accepts samples from {tables.sample_from}"
+            yield Problem(file, ("panels", position, "sample"), found, expected)
+
+
+def _matrix_problems(parts: ClaimParts, tables: MatrixTables, file: str) -> Iterator[Problem]:
     for place, text in _money_figures(parts):
         if decimals_of(text) > tables.decimals:
             yield Problem(
@@ -154,11 +229,10 @@ def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -
                 '"plan"',
                 "push, glue or replace: this version plans no access",
             )
-        for coin in panel.tally:
-            yield from _size_problem((*where, "tally", coin), coin, tables, file)
-        for mark, sizes in panel.marked.items():
-            for coin in sorted(sizes.keys() - panel.tally.keys()):
-                yield from _size_problem((*where, "marked", mark, coin), coin, tables, file)
+        yield from _tally_problems(panel.tally, panel.marked, where, tables, file)
+        for number, square in enumerate(panel.sample.squares if panel.sample else ()):
+            inside: Place = (*where, "sample", "squares", number)
+            yield from _tally_problems(square.tally, square.marked, inside, tables, file)
         for index, dent in enumerate(panel.oversize):
             if dent.mm <= largest.mm:
                 yield Problem(
@@ -168,6 +242,20 @@ def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -
                     f"more than the largest column, {largest.name} ({largest.mm} mm); "
                     "smaller dents belong in the tally",
                 )
+
+
+def _tally_problems(
+    tally: Mapping[str, int],
+    marked: Mapping[Mark, Mapping[str, int]],
+    where: Place,
+    tables: MatrixTables,
+    file: str,
+) -> Iterator[Problem]:
+    for coin in tally:
+        yield from _size_problem((*where, "tally", coin), coin, tables, file)
+    for mark, sizes in marked.items():
+        for coin in sorted(sizes.keys() - tally.keys()):
+            yield from _size_problem((*where, "marked", mark, coin), coin, tables, file)
 
 
 def _size_problem(place: Place, coin: str, tables: MatrixTables, file: str) -> Iterator[Problem]:
@@ -202,10 +290,35 @@ def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
     """
     compiled = matrix if isinstance(matrix, CompiledMatrix) else compile_matrix(matrix)
     parts = ClaimParts.of(claim)
-    problems = [*claim_problems(parts), *fit_problems(parts, compiled.tables)]
+    surveys, problems = _survey_and_fit(parts, compiled.tables)
+    problems = [*claim_problems(parts), *problems]
     if problems:
         raise InputError(problems)
-    panels, lines = _panels(claim, compiled)
+    priced = _priced(claim, compiled, surveys, "estimate")
+    return Estimate(
+        claim=claim,
+        compiled=compiled,
+        panels=priced.panels,
+        removal=priced.removal,
+        lines=priced.lines,
+        totals=priced.totals,
+        warnings=(*_warnings(claim, compiled), *_survey_warnings(priced.panels)),
+        limits=_limits(claim, compiled, surveys),
+        near_edges=tuple(_near_edges(priced.panels, compiled.tables)),
+    )
+
+
+class _Priced(NamedTuple):
+    """A claim with its sampled panels at their estimate or at a limit."""
+
+    panels: tuple[PanelResult, ...]
+    removal: tuple[OperationRule, ...]
+    lines: tuple[Line, ...]
+    totals: Totals
+
+
+def _priced(claim: ClaimFile, compiled: CompiledMatrix, surveys: Surveys, at: At) -> _Priced:
+    panels, lines = _panels(claim, compiled, surveys, at)
     lines += vehicle_extras(compiled.extras, claim.vehicle.body, lines, compiled.tables)
     mask = cheapest_set(compiled.removal, [p.panel.panel for p in panels if _is_pushed(p)])
     order = removal_order(compiled.removal, mask)
@@ -216,22 +329,52 @@ def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
     taxes = _tax_lines(lines, compiled)
     deductible = minor_units(claim.claim.deductible, compiled.tables.decimals)
     total = subtotal + _sum(taxes)
-    return Estimate(
-        claim=claim,
-        compiled=compiled,
-        panels=panels,
-        removal=tuple(order),
-        lines=(*lines, *taxes),
-        totals=Totals(
-            subtotal=subtotal,
-            tax=_sum(taxes),
-            total=total,
-            deductible=deductible,
-            net=max(0, total - deductible),
-            complete=all(panel.priced for panel in panels),
-        ),
-        warnings=tuple(_warnings(claim, compiled)),
+    totals = Totals(
+        subtotal=subtotal,
+        tax=_sum(taxes),
+        total=total,
+        deductible=deductible,
+        net=max(0, total - deductible),
+        complete=all(panel.priced for panel in panels),
     )
+    return _Priced(panels, tuple(order), (*lines, *taxes), totals)
+
+
+def _limits(
+    claim: ClaimFile, compiled: CompiledMatrix, surveys: Surveys
+) -> tuple[AtLimit, AtLimit] | None:
+    """The claim at the lower and the upper limits of its sampled panels."""
+    if all(survey.sample is None for survey in surveys.values()):
+        return None
+
+    def at_limit(at: At) -> AtLimit:
+        priced = _priced(claim, compiled, surveys, at)
+        sampled = (result for result in priced.panels if _is_sampled(result))
+        panels: dict[str, int | None] = {
+            result.panel.panel: result.total if result.priced else None for result in sampled
+        }
+        return AtLimit(panels, priced.totals)
+
+    return at_limit("lower"), at_limit("upper")
+
+
+def _is_sampled(result: PanelResult) -> bool:
+    return result.panel.sample is not None
+
+
+def _survey_warnings(panels: Sequence[PanelResult]) -> Iterator[str]:
+    for result in panels:
+        if result.survey is not None:
+            yield from survey_notes(result.panel, result.survey)
+
+
+def _near_edges(panels: Sequence[PanelResult], tables: MatrixTables) -> Iterator[NearEdge]:
+    """Edges near the counts of panels priced by the matrix; a sample has its limits instead."""
+    for result in panels:
+        if result.band is None or not result.by_matrix or _is_sampled(result):
+            continue
+        grid = tables.grids[tables.grid_of[result.panel.panel]]
+        yield from near_edges(result.panel.panel, result.count.counts, grid, tables)
 
 
 def _sum(lines: Sequence[Line]) -> int:
@@ -245,56 +388,82 @@ def _is_pushed(result: PanelResult) -> bool:
 
 
 def _panels(
-    claim: ClaimFile, compiled: CompiledMatrix
+    claim: ClaimFile, compiled: CompiledMatrix, surveys: Surveys, at: At
 ) -> tuple[tuple[PanelResult, ...], list[Line]]:
     results: list[PanelResult] = []
     lines: list[Line] = []
-    for panel in sorted(claim.panels, key=lambda panel: _PANEL_ORDER[panel.panel]):
-        result, panel_lines = _price_panel(panel, claim.vehicle.body, compiled)
-        results.append(result)
-        lines += panel_lines
+    in_order = sorted(enumerate(claim.panels), key=lambda entry: _PANEL_ORDER[entry[1].panel])
+    for position, panel in in_order:
+        survey = surveys.get(position)
+        count = count_panel(panel, compiled.tables.column_of, compiled.tables.columns, survey, at)
+        found = panel_lines(panel, count, claim.vehicle.body, compiled)
+        results.append(_panel_result(panel, survey, count, found, compiled.tables))
+        lines += found
     return tuple(results), lines
 
 
-def _price_panel(
-    panel: Panel, body: str, compiled: CompiledMatrix
-) -> tuple[PanelResult, list[Line]]:
-    tables = compiled.tables
-    count = count_panel(panel, tables.column_of, tables.columns)
+def _panel_result(
+    panel: Panel,
+    survey: Survey | None,
+    count: PanelCount,
+    lines: Sequence[Line],
+    tables: MatrixTables,
+) -> PanelResult:
     index = tables.grid_of.get(panel.panel)
     grid = None if index is None else tables.grids[index]
     in_grid = grid is not None and 1 <= count.in_columns <= grid.last
-    band = grid.band(count.in_columns) if grid is not None and in_grid else None
+    return PanelResult(
+        panel=panel,
+        survey=survey,
+        count=count,
+        grid=grid.name if grid is not None else None,
+        band=grid.band(count.in_columns) if grid is not None and in_grid else None,
+        base=_base_of(lines),
+        total=_sum(lines),
+        priced=all(line.amount is not None for line in lines),
+    )
 
-    def result(lines: list[Line], base: int | None) -> tuple[PanelResult, list[Line]]:
-        priced = all(line.amount is not None for line in lines)
-        name = grid.name if grid is not None else None
-        return PanelResult(panel, count, name, band, base, _sum(lines), priced), lines
 
+def _base_of(lines: Sequence[Line]) -> int | None:
+    """The base of a repaired panel: 0 if it has oversize dents only; None for a replaced one."""
+    if not lines or lines[0].kind == "body":
+        return None
+    return lines[0].amount if lines[0].kind == "repair" else 0
+
+
+def panel_lines(panel: Panel, count: PanelCount, body: str, compiled: CompiledMatrix) -> list[Line]:
+    """A panel's lines at a count: replacement, agreed price, or base, oversize dents, extras."""
+    tables = compiled.tables
     if panel.access == "replace":
         assert panel.replace_cost is not None, "a checked claim has the price of a replacement"
-        words = f"replacement in place of the repair of {dents(count.all)}"
-        return result(
-            [_given_line("body", panel, "Replacement", panel.replace_cost, words, tables)], None
-        )
+        words = f"replacement in place of the repair of {_about(panel)}{dents(count.all)}"
+        return [_given_line("body", panel, "Replacement", panel.replace_cost, words, tables)]
     if panel.agreed is not None:
-        words = f"agreed for {dents(count.all)}, in place of base, oversize and extras"
-        line = _given_line("repair", panel, "Agreed price", panel.agreed, words, tables)
-        return result([line], line.amount)
+        words = (
+            f"agreed for {_about(panel)}{dents(count.all)}, in place of base, oversize and extras"
+        )
+        return [_given_line("repair", panel, "Agreed price", panel.agreed, words, tables)]
     if count.all == 0:
-        return result([], None)
+        return []
+    index = tables.grid_of.get(panel.panel)
+    grid = None if index is None else tables.grids[index]
     reason = _not_priced(count, grid, compiled)
     if reason is not None:
-        return result([Line("repair", panel.panel, "Not priced", None, reason, "")], None)
+        words = f"{_about(panel)}{reason}" if count.in_columns else reason
+        return [Line("repair", panel.panel, "Not priced", None, words, "")]
     lines: list[Line] = []
     if grid is not None and count.in_columns:
         lines.append(_base_line(panel, count, grid, tables))
-    base = lines[0].amount if lines else 0
     lines += [_oversize_line(panel, mm, compiled) for mm in count.oversize]
     lines += panel_extras(
         compiled.extras, panel, count, body, list(lines), tables, compiled.compound
     )
-    return result(lines, base)
+    return lines
+
+
+def _about(panel: Panel) -> str:
+    """What stands before a count that is an estimate."""
+    return "sampled, about " if panel.sample is not None else ""
 
 
 def _not_priced(count: PanelCount, grid: GridTable | None, compiled: CompiledMatrix) -> str | None:
@@ -336,8 +505,7 @@ def _given_line(
 def _base_line(panel: Panel, count: PanelCount, grid: GridTable, tables: MatrixTables) -> Line:
     """The base of a panel: cells by the mixed rule, at the repair rate if they are minutes."""
     uses, divisor = mixed_cells(tables.mixed, count.counts)
-    value = sum(use.weight * grid.values[use.dents][use.column] for use in uses)
-    amount = round_half_away(value * tables.base_numerator, divisor * tables.base_denominator)
+    amount = base_amount(grid, tables, count.counts)
     formula = _cells_formula(
         [(use.weight, _cell_text(use.dents, use.column, grid, tables)) for use in uses]
     )
@@ -348,7 +516,8 @@ def _base_line(panel: Panel, count: PanelCount, grid: GridTable, tables: MatrixT
             formula = f"({formula})"
         formula += f" * {money_text(tables.repair_rate, tables.decimals)} / 60"
     label = "Glue pull" if panel.access == "glue" else "Push"
-    return Line("repair", panel.panel, label, amount, _base_words(count, grid, tables), formula)
+    words = _about(panel) + _base_words(count, grid, tables)
+    return Line("repair", panel.panel, label, amount, words, formula)
 
 
 def _cells_formula(cells: Sequence[tuple[int, str]]) -> str:

@@ -14,7 +14,14 @@ from decimal import Decimal
 from math import isfinite
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    WithJsonSchema,
+)
 from pydantic_core import PydanticCustomError
 
 _UNSIGNED = r"^[0-9]{1,10}(\.[0-9]{1,4})?$"
@@ -86,6 +93,87 @@ Number = Annotated[
 ]
 Millimetres = Annotated[Number, Field(gt=0, le=500, decimal_places=3)]
 """Size of a dent: a JSON number of millimetres, kept to the micrometre."""
+
+
+_COORDINATES_DEPTH = {"LineString": 2, "Polygon": 3}
+_MAX_SHAPE_TEXT = 200_000
+_MAX_SHAPE_POINTS = 5_000
+
+
+def _shape(value: object) -> object:
+    """WKT as it stands, or a GeoJSON geometry with its numbers as JSON has them."""
+    if isinstance(value, str):
+        if len(value) > _MAX_SHAPE_TEXT:
+            words = f"WKT of at most {_MAX_SHAPE_TEXT:,} characters"
+            raise PydanticCustomError("expected", "{words}", {"words": words})
+        return value
+    if not isinstance(value, dict):
+        raise PydanticCustomError("expected", "WKT text, or a GeoJSON geometry (RFC 7946)")
+    depth = _COORDINATES_DEPTH.get(str(value.get("type")))
+    if depth is None or value.keys() != {"type", "coordinates"}:
+        raise PydanticCustomError(
+            "expected", "a GeoJSON geometry with type Polygon or LineString, and its coordinates"
+        )
+    points = _coordinates(value["coordinates"], depth)
+    if sum(1 for _ in _flat(points, depth)) > _MAX_SHAPE_POINTS:
+        words = f"at most {_MAX_SHAPE_POINTS:,} points"
+        raise PydanticCustomError("expected", "{words}", {"words": words})
+    return {"type": value["type"], "coordinates": points}
+
+
+def _coordinates(value: object, depth: int) -> Any:
+    """Nested lists of so many levels; the innermost are pairs of finite numbers."""
+    expected = "coordinates as nested lists of [x, y] in millimetres (RFC 7946)"
+    if not isinstance(value, (list, tuple)):
+        raise PydanticCustomError("expected", "{words}", {"words": expected})
+    if depth > 1:
+        return [_coordinates(inner, depth - 1) for inner in value]
+    if len(value) != 2 or not all(
+        isinstance(number, (int, float, Decimal)) and not isinstance(number, bool)
+        for number in value
+    ):
+        raise PydanticCustomError("expected", "{words}", {"words": expected})
+    try:
+        numbers = [float(number) for number in value]
+    except OverflowError:
+        numbers = []
+    if not numbers or not all(isfinite(number) for number in numbers):
+        raise PydanticCustomError("expected", "{words}", {"words": expected})
+    return [int(number) if number.is_integer() else number for number in numbers]
+
+
+def _flat(points: Any, depth: int) -> Any:
+    """The pairs in nested lists of coordinates."""
+    if depth == 1:
+        yield points
+    else:
+        for inner in points:
+            yield from _flat(inner, depth - 1)
+
+
+Shape = Annotated[
+    Any,
+    BeforeValidator(_shape),
+    WithJsonSchema(
+        {
+            "description": "WKT (OGC Simple Features), or a GeoJSON geometry (RFC 7946), in "
+            "millimetres on the panel.",
+            "anyOf": [
+                {"type": "string", "maxLength": _MAX_SHAPE_TEXT},
+                {
+                    "type": "object",
+                    "properties": {
+                        "type": {"enum": sorted(_COORDINATES_DEPTH)},
+                        "coordinates": {"type": "array"},
+                    },
+                    "required": ["type", "coordinates"],
+                    "additionalProperties": False,
+                },
+            ],
+        }
+    ),
+]
+"""An outline or a zone of the shop's own; `hailcalc.vehicle.shapes` reads it."""
 
 
 def _cell(value: object) -> object:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
+from hailcalc.counting import survey_claim
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
 from hailcalc.files import load_matrix, matrices_folder, matrix_by_name, read_matrices, read_text
 from hailcalc.matrix import Matrix, choose_matrix
@@ -35,11 +36,13 @@ def take_in(
     tallies: Path | None = None,
     dents: Path | None = None,
     folder: Path | None = None,
+    outlines: Path | None = None,
 ) -> Intake:
-    """Read a claim file with its counts and matrix.
+    """Read a claim file with its counts, outlines and matrix.
 
     `matrix` is a name or a file and goes before the claim's own choice; names are looked up in
-    `folder`, by default `matrices_folder()`. Raises InputError with every mistake of every file.
+    `folder`, by default `matrices_folder()`. `dents` and `outlines` are CSV, or GeoJSON by the
+    name's ending. Raises InputError with every mistake of every file.
     """
     problems: list[Problem] = []
     read_data = _attempt(lambda: [load_json(read_text(claim), str(claim))], problems)
@@ -48,15 +51,36 @@ def take_in(
     chosen = _attempt(lambda: _matrix_for(alone, matrix, str(claim), folder), problems)
     compiled = None if chosen is None else compile_matrix(chosen)
     added = _counts_added(tallies, dents, _coin_names(compiled), problems)
+    shapes = _outlines_added(outlines, problems)
     if alone is not None:
-        reading = claim_from_data(_with_panels(data, added), str(claim)) if added else alone
+        whole = _with_outlines(_with_panels(data, added), shapes)
+        reading = claim_from_data(whole, str(claim)) if added or shapes else alone
         found = list(reading.problems)
         if compiled is not None:
             found += fit_problems(reading.parts, compiled.tables, str(claim))
+        else:
+            found += survey_claim(reading.parts, str(claim))[1]
+        found = [_of_outlines(problem, whole, outlines, shapes) for problem in found]
         problems += [_at_home(problem, data, added) for problem in found]
         if reading.claim is not None and compiled is not None and not problems:
             return Intake(reading.claim, compiled)
     raise InputError(problems)
+
+
+def take_in_two(a: Path, b: Path, matrix: str | None = None) -> tuple[Intake, Intake]:
+    """Two claim files on one vehicle, both under A's matrix unless `matrix` names another.
+
+    Raises InputError with every mistake of both files.
+    """
+    problems: list[Problem] = []
+    first = _attempt(lambda: take_in(a, matrix), problems)
+    named = matrix
+    if named is None and first is not None:
+        named = first.compiled.matrix.name
+    second = _attempt(lambda: take_in(b, named), problems)
+    if first is None or second is None:
+        raise InputError(problems)
+    return first, second
 
 
 def _attempt(action: Callable[[], Result], problems: list[Problem]) -> Result | None:
@@ -83,10 +107,11 @@ def _counts_added(
     if tallies is None and dents is None:
         return added
     from hailcalc.counting.csvfiles import panels_from_dents, panels_from_tallies
+    from hailcalc.counting.geojson import panels_from_geojson
 
     for path, read in (
         (tallies, lambda text, file: panels_from_tallies(text, coins, file)),
-        (dents, panels_from_dents),
+        (dents, panels_from_geojson if _is_geojson(dents) else panels_from_dents),
     ):
         if path is not None:
             panels = _read_counts(path, read, problems)
@@ -98,6 +123,44 @@ def _read_counts(
     path: Path, read: Callable[[str, str], list[dict[str, Any]]], problems: list[Problem]
 ) -> list[dict[str, Any]] | None:
     return _attempt(lambda: read(read_text(path), str(path)), problems)
+
+
+def _is_geojson(path: Path | None) -> bool:
+    return path is not None and path.suffix.lower() in (".geojson", ".json")
+
+
+def _outlines_added(path: Path | None, problems: list[Problem]) -> dict[str, dict[str, Any]]:
+    """Keys `outline` and `zones` by panel, from a file of the shop's own outlines."""
+    if path is None:
+        return {}
+    from hailcalc.counting.csvfiles import outlines_from_csv
+    from hailcalc.counting.geojson import outlines_from_geojson
+
+    read = outlines_from_geojson if _is_geojson(path) else outlines_from_csv
+    return _attempt(lambda: read(read_text(path), str(path)), problems) or {}
+
+
+def _with_outlines(data: Any, shapes: dict[str, dict[str, Any]]) -> Any:
+    """The claim with the shop's own outlines on those of its panels that have one."""
+    if not shapes or not isinstance(data, dict) or not isinstance(data.get("panels"), list):
+        return data
+    panels = [
+        panel | shapes.get(str(panel.get("panel")), {}) if isinstance(panel, dict) else panel
+        for panel in data["panels"]
+    ]
+    return data | {"panels": panels}
+
+
+def _of_outlines(
+    problem: Problem, data: Any, path: Path | None, shapes: dict[str, dict[str, Any]]
+) -> Problem:
+    """A problem of an outline or a zone, named by the outlines file that it came from."""
+    if len(problem.where) < 3 or problem.where[2] not in ("outline", "zones"):
+        return problem
+    panel = str(data["panels"][problem.where[1]].get("panel"))
+    if problem.where[2] not in shapes.get(panel, {}):
+        return problem
+    return replace(problem, file=str(path), where=(f"panel {panel}", *problem.where[2:]))
 
 
 def _with_panels(data: Any, added: list[tuple[str, dict[str, Any]]]) -> Any:

@@ -133,6 +133,7 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
     """What a claim sheet has beyond its claim file and its matrix."""
     panel = {"enum": list(PANELS)}
     count = {"type": "integer", "minimum": 0}
+    band = {"type": "array", "items": count, "minItems": 2, "maxItems": 2}
     return {
         "ClaimSheet": _table(
             "A claim priced under a matrix: everything that is needed to recompute every line.",
@@ -178,19 +179,72 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
             {
                 "counts": {"type": "array", "items": {"$ref": prefix + "PanelEvidence"}},
                 "not_priced": {"type": "array", "items": panel},
+                "near_edges": {"type": "array", "items": {"$ref": prefix + "NearEdge"}},
                 "warnings": {"type": "array", "items": {"type": "string"}},
+                "sampled_totals": _table(
+                    "Totals with every sampled panel at its lower, and at its upper limit.",
+                    {key: {"$ref": prefix + "Totals"} for key in ("lower", "upper")},
+                ),
+            },
+            optional=["sampled_totals"],
+        ),
+        "NearEdge": _table(
+            "So many dents of a size more (or, negative, fewer) put the panel into another band; "
+            "null: beyond the counts that the matrix prices.",
+            {
+                "panel": panel,
+                "dents": {"type": "integer"},
+                "size": {"type": "string"},
+                "band": {"anyOf": [band, {"type": "null"}]},
+                "base": {"anyOf": [_MONEY, {"type": "null"}]},
+                "change": {"anyOf": [_MONEY, {"type": "null"}]},
             },
         ),
         "PanelEvidence": _table(
             "How one panel was counted, the band its count falls in, its largest oversize dent.",
             {
                 "panel": panel,
-                "method": {"enum": ["tally", "single dents"]},
+                "method": {"enum": ["tally", "single dents", "marks", "sample squares"]},
                 "dents": count,
-                "band": {"type": "array", "items": count, "minItems": 2, "maxItems": 2},
+                "band": band,
                 "largest_mm": {"type": "number", "exclusiveMinimum": 0},
+                "outline": {"enum": ["generic", "the shop's own"]},
+                "marked": {"type": "object", "additionalProperties": count},
+                "sample": {"$ref": prefix + "SampleEvidence"},
             },
-            optional=["band", "largest_mm"],
+            optional=["band", "largest_mm", "outline", "marked", "sample"],
+        ),
+        "SampleEvidence": _table(
+            "A panel counted in sample squares: counted × area / squares' area, its 95 % limits, "
+            "and the panel's price at the estimate and at both limits.",
+            {
+                "squares": {"type": "integer", "minimum": 1},
+                "side_mm": {"type": "number", "exclusiveMinimum": 0},
+                "counted": count,
+                "per_square": {"type": "array", "items": count, "minItems": 1},
+                "area_cm2": count,
+                "tally": {"type": "object", "additionalProperties": count},
+                "estimate": count,
+                "interval": band,
+                "level_percent": {"const": 95},
+                "method": {"enum": ["Poisson", "between squares"]},
+                "counted_limits": {
+                    "description": "95 % limits of the dents counted, before scaling.",
+                    "type": "array",
+                    "items": {"type": "string"},
+                    "minItems": 2,
+                    "maxItems": 2,
+                },
+                "dispersion": {"type": ["string", "null"]},
+                "because": {"type": "string"},
+                "price": _table(
+                    "The panel's sum; null: not priced.",
+                    {
+                        key: {"anyOf": [_MONEY, {"type": "null"}]}
+                        for key in ("lower", "estimate", "upper")
+                    },
+                ),
+            },
         ),
     }
 

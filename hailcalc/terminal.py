@@ -6,12 +6,13 @@ locales are for the claim sheet. The last column is free text and is never cut.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from hailcalc.estimate import Estimate
+from hailcalc.bandedges import edge_words
+from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.matrix import Extra, Grid, Matrix, MatrixReading
-from hailcalc.money import money_text
+from hailcalc.money import money_text, plain
 from hailcalc.vehicle import PANEL_LABELS
 
 
@@ -61,6 +62,37 @@ def estimate_text(estimate: Estimate, labels: str = "us") -> str:
     if not totals.complete:
         rows[-1][-1] = "incomplete: without the panels that have no price yet"
     return head + columns_text(rows, right=[2])
+
+
+def notes(estimate: Estimate, labels: str = "us") -> Iterator[str]:
+    """What must be said beside the lines: samples with their margin, near edges, warnings."""
+    names = PANEL_LABELS[labels]
+    tables = estimate.compiled.tables
+    for result in estimate.panels:
+        if result.survey is not None and result.survey.sample is not None:
+            yield f"{names[result.panel.panel]}: {_sample_words(estimate, result)}"
+    for edge in estimate.near_edges:
+        yield f"{names[edge.panel]}: {edge_words(edge, tables)}"
+    yield from estimate.warnings
+
+
+def _sample_words(estimate: Estimate, result: PanelResult) -> str:
+    """A sampled panel's margin in dents and in money."""
+    assert result.survey is not None, "only surveyed panels are sampled"
+    sample = result.survey.sample
+    assert sample is not None, "only sampled panels get here"
+    assert estimate.limits is not None, "a sampled panel has limits"
+    decimals = estimate.compiled.tables.decimals
+    lower, upper = (limit.panels[result.panel.panel] for limit in estimate.limits)
+    low, high = (
+        "no price" if amount is None else money_text(amount, decimals) for amount in (lower, upper)
+    )
+    squares = f"{len(sample.per_square)} squares of {plain(sample.side_mm)} mm"
+    margin = f"95 % between {sample.lower.total} and {sample.upper.total}"
+    return (
+        f"sampled, {sample.counted} dents in {squares}; about {sample.estimate.total} dents, "
+        f"{margin}, the panel between {low} and {high}"
+    )
 
 
 def matrices_text(readings: Sequence[tuple[Path, MatrixReading]]) -> str:

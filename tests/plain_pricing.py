@@ -5,8 +5,9 @@ TOML reader gives them. Sizes are millimetres, times are minutes, rates are mone
 amounts that come out are integers of the currency's minor unit.
 
 The one idea: every panel is written out dent by dent, every figure is an exact fraction, and
-each rule is then a sentence about that list of dents. Nothing is prepared or tabulated, and the
-cheapest removal is found by trying every combination of one way a panel. Invalid claims and
+each rule is then a sentence about that list of dents. What the panel's outline says of a dent,
+and what sample squares stand for, is ``plain_counting``'s. Nothing is prepared or tabulated, and
+the cheapest removal is found by trying every combination of one way a panel. Invalid claims and
 matrices are somebody else's concern: what is given here is taken to be valid.
 """
 
@@ -19,6 +20,8 @@ from math import floor
 from typing import Any, NamedTuple
 
 from iso4217 import Currency
+
+from tests.plain_counting import PlainEdge, counted_panel, plain_edges
 
 Table = Mapping[str, Any]
 
@@ -152,11 +155,7 @@ def half_away(value: Fraction) -> int:
 
 def price_plainly(claim: Table, matrix: Table, decimals: int | None = None) -> PlainSheet:
     """Price a claim; ``decimals`` is ISO 4217's number for the currency unless it is given."""
-    if decimals is None:
-        decimals = Currency(matrix["matrix"]["currency"]).exponent
-        if decimals is None:
-            raise ValueError("the currency has no minor unit")
-    job = Job(claim, matrix, decimals)
+    job = the_job(claim, matrix, decimals)
 
     lines: list[PlainLine] = []
     for panel in panels_in_order(claim):
@@ -179,6 +178,24 @@ def price_plainly(claim: Table, matrix: Table, decimals: int | None = None) -> P
         net=max(0, subtotal + tax - deductible),
         complete=all(line.amount is not None for line in lines),
     )
+
+
+def the_job(claim: Table, matrix: Table, decimals: int | None = None) -> Job:
+    if decimals is None:
+        decimals = Currency(matrix["matrix"]["currency"]).exponent
+        if decimals is None:
+            raise ValueError("the currency has no minor unit")
+    return Job(claim, matrix, decimals)
+
+
+def edges_plainly(claim: Table, matrix: Table) -> list[tuple[str, PlainEdge]]:
+    """For every panel, in printed order, where a handful of dents decides its base."""
+    job = the_job(claim, matrix)
+    return [
+        (panel["panel"], edge)
+        for panel in panels_in_order(claim)
+        for edge in edges_of_bands(job, panel)
+    ]
 
 
 def added(lines: Iterable[PlainLine]) -> int:
@@ -219,12 +236,14 @@ def dents_of(job: Job, panel: Table) -> list[Dent]:
 
     A dent measured along two axes is as large as its longer one.
     Of a tally it is only known how many dents of a coin carry a mark, not which, and no rule
-    asks for two marks at once: the first ones are given it.
+    asks for two marks at once: the first ones are given it. Sample squares stand for a tally,
+    and the zones of a panel mark dents that have a place on it.
     """
     dents: list[Dent] = []
+    panel = counted_panel(panel, job.claim["vehicle"], list(coin_sizes(job.matrix)))
     for coin, count in (panel.get("tally") or {}).items():
         column = column_of(job.matrix, coin_sizes(job.matrix)[coin])
-        if column is None:
+        if column is None and count:
             raise ValueError(f"{coin} is larger than the largest column")
         for number in range(count):
             marks = {
@@ -342,6 +361,22 @@ def mixed_value(head: Table, grid: Table, columns: Sequence[int]) -> Fraction:
             start=Fraction(0),
         )
     raise ValueError(f"no such rule: {rule}")
+
+
+def edges_of_bands(job: Job, panel: Table) -> list[PlainEdge]:
+    """Where a handful of dents decides the base of a panel that the matrix prices by count."""
+    lines = panel_lines(job, panel)
+    by_matrix = access_of(panel) != "replace" and panel.get("agreed") is None
+    counted = [dent.column for dent in dents_of(job, panel) if dent.column is not None]
+    if not (by_matrix and counted) or panel.get("sample") or any(x.amount is None for x in lines):
+        return []
+    grid = grid_of(job.matrix, panel["panel"])
+    if grid is None:
+        return []
+    counts = [counted.count(column) for column in range(len(column_sizes(job.matrix)))]
+    return plain_edges(
+        counts, job.matrix["matrix"], grid, lambda columns: base_amount(job, grid, columns)
+    )
 
 
 # --- extras -----------------------------------------------------------------------------------

@@ -2,7 +2,8 @@
 
 ``matrices()`` gives a matrix as a TOML reader does, ``claims(matrix)`` a claim for it as a JSON
 reader does, ``priced_together()`` a pair of both. Sizes are millimetres, times minutes, money
-decimal strings in the matrix's currency.
+decimal strings in the matrix's currency. A panel may be counted by tally, by single dents, by
+dents with their place on a generic or an own outline, or in sample squares.
 
 The one idea: nothing is drawn and thrown away. Cells are running sums of steps that are never
 negative, so they can't fall; an operation may only need operations made before it, so they
@@ -17,10 +18,20 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import isqrt
 from typing import Any, TypeVar
 
 from hypothesis import strategies as st
 
+from tests.plain_counting import (
+    NANOMETRES,
+    PlainPanel,
+    area_mm2,
+    covers,
+    plain_panel,
+    point_of,
+    squared_beyond,
+)
 from tests.plain_pricing import COINS, PANEL_ORDER
 
 Table = dict[str, Any]
@@ -188,6 +199,8 @@ def matrix_head(die: Dice) -> Table:
         head["until"] = dt.date(2027, 2, 28)
     if die.happens(50):
         head["minimum"] = a_sum(die, head["currency"], die.one_of([150, 2000]))
+    if die.happens(30):
+        head["sample_from"] = 1
     return head
 
 
@@ -374,10 +387,13 @@ def claims(draw: Draw, matrix: Table) -> Table:
     body = die.one_of(BODIES)
     claim: Table = {
         "claim": {"number": "C-1", "date_of_loss": die.one_of(DATES_OF_LOSS)},
-        "vehicle": {"body": body},
+        "vehicle": a_vehicle(die, body),
         "matrix": head["name"],
-        "panels": [a_panel(dice(draw), matrix, name) for name in hit_panels(die, matrix, body)],
     }
+    claim["panels"] = [
+        on_its_outline(draw, a_panel(dice(draw), matrix, name), claim["vehicle"], matrix)
+        for name in hit_panels(die, matrix, body)
+    ]
     if die.happens(60):
         claim["claim"]["deductible"] = a_sum(die, currency, die.one_of([300, 3000]))
     if die.happens(50):
@@ -388,6 +404,16 @@ def claims(draw: Draw, matrix: Table) -> Table:
     if die.happens(50):
         claim["other"] = [other_work(die, currency) for _ in range(die.number(0, 4))]
     return claim
+
+
+def a_vehicle(die: Dice, body: str) -> Table:
+    """A body, sometimes with overall sizes that its generic outlines are scaled to."""
+    vehicle: Table = {"body": body}
+    if die.happens(20):
+        sizes = {"length_mm": (2000, 9000), "width_mm": (1000, 2600), "height_mm": (900, 3500)}
+        for key in die.some_of(list(sizes), 1, 3):
+            vehicle[key] = die.number(*sizes[key])
+    return vehicle
 
 
 def other_work(die: Dice, currency: str) -> Table:
@@ -433,6 +459,157 @@ def a_panel(die: Dice, matrix: Table, name: str) -> Table:
     elif die.happens(20):
         panel["agreed"] = None
     return panel
+
+
+# --- on the panel -----------------------------------------------------------------------------
+
+
+def on_its_outline(draw: Draw, panel: Table, vehicle: Table, matrix: Table) -> Table:
+    """A panel as it is, or with an own outline, places for its dents, or squares for its tally."""
+    die = dice(draw)
+    kind = die.one_of(["as it is"] * 5 + ["places"] * 4 + ["squares"] * 2 + ["outline alone"])
+    places = kind == "places" and panel.get("dents")
+    squares = kind == "squares" and "dents" not in panel
+    if places or squares or kind == "outline alone":
+        if die.happens(60):
+            panel |= an_own_outline(die, small=squares)
+        elif die.happens(20) and not panel["panel"].startswith("rail"):
+            panel["zones"] = [{"kind": "edge", "reach_mm": die.one_of([5, 20, 12.5])}]
+    if places:
+        places_of_dents(dice(draw), panel, plain_panel(panel, vehicle))
+    if squares:
+        for key in ("tally", "marked"):
+            panel.pop(key, None)
+        panel["sample"] = sample_squares(dice(draw), panel, vehicle, matrix)
+    return panel
+
+
+def an_own_outline(die: Dice, small: bool) -> Table:
+    """A plate with a corner off, a notch or a hole, anywhere on its plane, and zones on it.
+
+    Zones keep to the left half and the bottom, where nothing is missing.
+    """
+    width, height = (die.number(120, 300), die.number(110, 200)) if small else (1200, 800)
+    left, bottom = die.one_of([(0, 0), (250, 300), (-400, 900)])
+    half = width // 2
+
+    def at(*points: tuple[int, int]) -> list[list[int]]:
+        return [[left + x, bottom + y] for x, y in points]
+
+    corner: list[tuple[int, int]] = die.one_of(
+        [
+            [(width, height)],
+            [(width, height - 60), (width - 80, height)],
+            [(width, height - 60), (width - 50, height - 60), (width - 50, height)],
+        ]
+    )
+    rings = [at((0, 0), (width, 0), *corner, (0, height), (0, 0))]
+    if not small and die.happens(30):
+        rings.append(at((700, 300), (900, 350), (850, 500), (700, 300)))
+    kinds = {
+        "area": at((0, 0), (half, 20), (half - 20, height // 2), (0, 0)),
+        "line": at((10, 10), (half, 40), (half - 10, height - 60)),
+    }
+    zones: list[Table] = []
+    for _ in range(die.number(0, 4)):
+        kind = die.one_of(["braced", "glue-only", "edge", "body-line", "body-line"])
+        form = "line" if kind == "body-line" else die.one_of(["area", "line", "area"])
+        zone: Table = {"kind": kind}
+        if kind == "edge" and die.happens(50):
+            form = "border"
+        else:
+            points = kinds[form]
+            name, nested = ("Polygon", [points]) if form == "area" else ("LineString", points)
+            zone["shape"] = as_wkt_or_geojson(die, name, nested)
+        if form != "area" and (kind != "body-line" or die.happens(30)):
+            zone["reach_mm"] = die.one_of([20, 3, 12.5])
+        zones.append(zone)
+    outline = as_wkt_or_geojson(die, "Polygon", rings)
+    return {"outline": outline} | ({"zones": zones} if zones else {})
+
+
+def as_wkt_or_geojson(die: Dice, name: str, nested: list[Any]) -> Any:
+    """Nested lists of coordinates as WKT text or as a GeoJSON geometry."""
+    if die.happens(50):
+        return {"type": name, "coordinates": nested}
+
+    def path(points: list[list[int]]) -> str:
+        return "(" + ", ".join(f"{x} {y}" for x, y in points) + ")"
+
+    if name == "LineString":
+        return f"LINESTRING {path(nested)}"
+    return f"POLYGON ({', '.join(path(ring) for ring in nested)})"
+
+
+def places_of_dents(die: Dice, panel: Table, shape: PlainPanel) -> None:
+    """A place on the panel for each of its dents, many of them exactly on a border."""
+    rings = [*shape.rings, *(path for zone in shape.zones for path in zone.paths)]
+    points = [point for ring in rings for point in ring]
+    xs, ys = zip(*shape.rings[0], strict=True)
+    for dent in panel["dents"]:
+        if die.happens(35):
+            x, y = (
+                die.number(min(axis) // NANOMETRES, max(axis) // NANOMETRES) for axis in (xs, ys)
+            )
+            tried = (
+                Decimal(x) + die.one_of([Decimal(0), Decimal("0.25"), Decimal("0.7")]),
+                Decimal(y),
+            )
+        else:
+            ring = die.one_of(rings)
+            first = die.number(0, len(ring) - 2)
+            (a, b), (c, d) = ring[first], ring[first + 1]
+            # A corner, the middle between two, or off that by a zone's reach or by a few mm.
+            middle = die.happens(60)
+            aside = Decimal(die.one_of([0, 0, 0, 20, -20, 3, -3, 5, -5, 12.5]))
+            x_mm = Decimal((a + c) // 2 if middle else a).scaleb(-6)
+            y_mm = Decimal((b + d) // 2 if middle else b).scaleb(-6)
+            tried = (x_mm + aside, y_mm) if die.happens(50) else (x_mm, y_mm + aside)
+        if squared_beyond(shape, point_of(tried)) > 25:
+            near = [Decimal(n).scaleb(-6) for n in die.one_of(points)]
+            tried = near[0], near[1]
+        dent["x"], dent["y"] = json_number(tried[0]), json_number(tried[1])
+    if len({(dent["x"], dent["y"]) for dent in panel["dents"]}) == 1:
+        # One place for all near the origin would look like degrees.
+        del panel["dents"][1:]
+        if not covers(shape.rings, point_of((panel["dents"][0]["x"], panel["dents"][0]["y"]))):
+            panel["dents"][0] |= {
+                "x": json_number(Decimal(points[0][0]).scaleb(-6)),
+                "y": json_number(Decimal(points[0][1]).scaleb(-6)),
+            }
+
+
+def sample_squares(die: Dice, panel: Table, vehicle: Table, matrix: Table) -> Table:
+    """Squares that fit on a panel, with at least one dent; those of an own outline may be placed.
+
+    Every square names its coins from the smallest up.
+    """
+    shape = plain_panel(panel, vehicle)
+    xs, ys = zip(*shape.rings[0], strict=True)
+    room = min(max(axis) - min(axis) for axis in (xs, ys)) // NANOMETRES
+    side = min(die.one_of([200, 100, 150, 40, 50]), room, isqrt(int(area_mm2(shape.rings))))
+    most = max(1, min(6, int(area_mm2(shape.rings) / side**2)))
+    coins = [coin for coin, _ in sorted(coins_and_largest(matrix)[0].items(), key=lambda c: c[1])]
+    squares: list[Table] = []
+    for _ in range(die.number(1, most)):
+        tally = {coin: die.one_of([0, 1, 2, 1, 3, 7]) for coin in coins[:4] if die.happens(70)}
+        square: Table = {"tally": tally}
+        if die.happens(40):
+            mark = die.one_of(MARKS)
+            square["marked"] = {mark: {coin: die.number(0, n) for coin, n in tally.items()}}
+        squares.append(square)
+    if not any(sum(square["tally"].values()) for square in squares):
+        squares[0] = {"tally": {coins[0]: 3}}
+    # All coins in the first square, so that none stands earlier than a smaller one.
+    squares[0]["tally"] = {coin: squares[0]["tally"].get(coin, 0) for coin in coins[:4]}
+    if panel.get("outline") and side <= 50 and die.happens(60):
+        left, bottom = min(xs) // NANOMETRES, min(ys) // NANOMETRES
+        del squares[2:]
+        if not any(sum(square["tally"].values()) for square in squares):
+            squares[0]["tally"][coins[0]] = 2
+        for place, square in enumerate(squares):
+            square["at"] = [left, bottom + place * side]
+    return {"side_mm": side, "squares": squares}
 
 
 def last_of(matrix: Table, name: str) -> int:

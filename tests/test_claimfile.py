@@ -13,7 +13,13 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from hailcalc.claimfile import claim_from_data, read_claim, require_claim
+from hailcalc.claimfile import (
+    MAX_DENTS,
+    claim_from_data,
+    has_positions,
+    read_claim,
+    require_claim,
+)
 from hailcalc.fields import as_json
 from hailcalc.problems import InputError
 from tests.effort import examples
@@ -37,6 +43,8 @@ def test_what_a_claim_does_not_say() -> None:
     (panel,) = claim.panels
     assert (panel.metal, panel.repainted, panel.access) == ("steel", False, "push")
     assert (panel.tally, panel.marked, panel.oversize, panel.dents) == ({}, {}, (), ())
+    assert (panel.sample, panel.outline, panel.zones) == (None, None, ())
+    assert not has_positions(panel)
     assert claim.claim.deductible == "0"
 
 
@@ -50,6 +58,29 @@ def test_everything_that_a_claim_may_say() -> None:
             "agreed": "500.00", "replace_cost": "640.00", "note": "counted twice — 34 and 35",
         },
         {"panel": "roof", "dents": [{"mm": 17.2, "mm2": 9, "marks": ["braced"]}, {"mm": 3}]},
+        {
+            "panel": "decklid",
+            "dents": [{"mm": 17.2, "x": 412.25, "y": -3, "marks": ["sharp"]}],
+            "outline": "POLYGON ((0 0, 1400 0, 1400 700, 0 700, 0 0))",
+            "zones": [
+                {"kind": "edge", "reach_mm": 25.5},
+                {
+                    "kind": "body-line",
+                    "shape": {"type": "LineString", "coordinates": [[0, 350.5], [1400, 350]]},
+                },
+            ],
+        },
+        {
+            "panel": "door-fl",
+            "sample": {
+                "side_mm": 152.4,
+                "squares": [
+                    {"tally": {"dime": 9}, "marked": {"edge": {"dime": 1}}, "at": [10, 20.5]},
+                    {"tally": {}, "at": [300, 20]},
+                ],
+            },
+            "oversize": [{"mm": 41}],
+        },
         claim={
             "insurer": "Quillwort Mutual (invented)", "customer": "Ada Quillwort",
             "dated": "2026-05-21", "estimator": "B. Larkspur", "deductible": "500.00",
@@ -61,6 +92,7 @@ def test_everything_that_a_claim_may_say() -> None:
         other=[{"kind": "part", "label": "Clip", "quantity": 3, "unit_price": "1.10"}],
     )  # fmt: skip
     claim["vehicle"] |= {"vin": "1G4AH59H45G118341", "description": "blue", "value": "18500.00"}
+    claim["vehicle"] |= {"length_mm": 4700, "width_mm": 1800, "height_mm": 1440}
     reading = claim_from_data(claim)
     assert reading.problems == ()
     assert as_json(require_claim(reading)) == claim
@@ -121,6 +153,41 @@ WHOLE = "a whole number"
         ("panels.0.marked.sharp.nickel", 1, "1 marked", "at most the 0 counted"),
         ("panels.0.marked.sharp.dime", -1, "-1", "0 or more"),
         ("panels.0.marked.sharp", 1, "1", "a table"),
+        # places, sizes of the vehicle and samples
+        ("panels.1.dents.0", {"mm": 9, "x": 3}, "x without y", "both, or neither"),
+        ("panels.1.dents.0", {"mm": 9, "y": 3}, "y without x", "both, or neither"),
+        ("panels.1.dents.0", {"mm": 9, "x": 3, "y": None}, "x without y", "both, or neither"),
+        ("panels.1.dents.0", {"mm": 9, "x": "3", "y": 4}, '"3"', "a number"),
+        ("panels.1.dents.0", {"mm": 9, "x": True, "y": 4}, "true", "a number"),
+        ("panels.1.dents.0", {"mm": 9, "x": [3, 4], "y": 4}, "a list of 2", "a number"),
+        ("panels.1.dents.0", {"mm": 9, "x": 1_000_001, "y": 4}, "1000001", "at most 1000000"),
+        ("panels.1.dents.0", {"mm": 9, "x": 3, "y": -1e9}, "-1000000000.0", "-1000000 or more"),
+        (
+            "panels.1.dents",
+            [{"mm": 9, "x": 3, "y": 4}, {"mm": 9}],
+            "1 of 2 dents with a place on the panel",
+            "a place for every dent of a panel, or for none",
+        ),
+        (
+            "panels.1.dents",
+            [{"mm": 9}, {"mm": 9, "x": 3, "y": 4}, {"mm": 9, "x": 3, "y": 4}],
+            "2 of 3 dents with a place on the panel",
+            "a place for every dent of a panel, or for none",
+        ),
+        ("vehicle.length_mm", 1999, "1999", "2000 or more"),
+        ("vehicle.length_mm", 9001, "9001", "at most 9000"),
+        ("vehicle.length_mm", 4.7, "4.7", WHOLE),
+        ("vehicle.width_mm", "1800", '"1800"', WHOLE),
+        ("vehicle.height_mm", 3501, "3501", "at most 3500"),
+        (
+            "panels.1.sample",
+            {"side_mm": 200, "squares": [{"tally": {"dime": 1}}]},
+            "sample squares beside dents, a tally or marks",
+            "one way of counting",
+        ),
+        ("panels.1.outline", 7, "7", "WKT text, or a GeoJSON geometry"),
+        ("panels.1.zones", {"kind": "edge"}, "a table", "a list"),
+        ("panels.1.zones", [{"kind": "edge", "reach_mm": 600}], "600", "at most 500"),
         # names
         ("panels.0.panel", "wing", '"wing"', "'hood', 'roof'"),
         ("panels.0.panel", "Hood", '"Hood"', "'hood', 'roof'"),
@@ -206,7 +273,8 @@ def test_one_mistake_is_one_problem_with_its_place(
     problems = mistakes(put(SOUND, path, value))
     assert len(problems) == 1, problems
     place = "." + problems[0][0].replace("[", ".").replace("]", "")
-    assert f".{path}" in place
+    # A panel counted in two ways is a mistake of the panel.
+    assert f".{path}".removesuffix(".sample") in place
     assert problems[0][1] == found
     assert expected in problems[0][2]
 
@@ -314,6 +382,23 @@ def test_one_key_twice_in_a_claim_file_is_refused() -> None:
         read_claim(text)
 
 
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_a_place_that_is_no_number(number: str) -> None:
+    text = json.dumps(put(SOUND, "panels.1.dents.0", {"mm": 9, "x": 123, "y": 4}))
+    try:
+        problems = read_claim(text.replace("123", number)).problems
+    except InputError as error:
+        problems = error.problems
+    assert len(problems) == 1
+    assert "number" in problems[0].expected or "at most" in problems[0].expected
+
+
+def test_a_place_is_kept_as_the_double_that_json_has() -> None:
+    text = json.dumps(put(SOUND, "panels.1.dents.0", {"mm": 9, "x": 123, "y": 4}))
+    claim = require_claim(read_claim(text.replace("123", "412.250000000000000001")))
+    assert as_json(claim)["panels"][1]["dents"][0] == {"mm": 9, "x": 412.25, "y": 4}
+
+
 def test_a_number_of_five_thousand_digits_is_refused() -> None:
     text = json.dumps(SOUND).replace('"dime": 3', '"dime": ' + "9" * 5000)
     with pytest.raises(InputError, match="digits"):
@@ -333,6 +418,8 @@ def test_a_claim_nested_beyond_reason_is_refused() -> None:
         ("other", [{"kind": "part", "label": "Clip", "unit_price": "1"}] * 501, "at most 500"),
         ("panels.0.oversize", [{"mm": 41}] * 501, "at most 500 items"),
         ("panels.0.oversize.0.marks", ["edge"] * 6, "at most 5 items"),
+        ("panels.1.dents", [{"mm": 9}] * (MAX_DENTS + 1), "at most 100000 items"),
+        ("panels.1.zones", [{"kind": "edge", "reach_mm": 9}] * 201, "at most 200 items"),
     ],
 )
 def test_nothing_is_longer_than_a_vehicle_can_need(path: str, value: Any, limit: str) -> None:

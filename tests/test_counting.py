@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hailcalc.claimfile import Panel, claim_from_data, require_claim
+from hailcalc.claimfile import MAX_DENTS, Panel, claim_from_data, require_claim
 from hailcalc.coins import US
 from hailcalc.counting import PanelCount, count_panel
-from hailcalc.counting.csvfiles import panels_from_dents, panels_from_tallies
+from hailcalc.counting.csvfiles import outlines_from_csv, panels_from_dents, panels_from_tallies
 from hailcalc.problems import InputError
 from tests.effort import examples
 from tests.test_estimate import a_claim, hood, priced
@@ -259,7 +259,14 @@ def test_what_is_no_csv_is_refused(text: str) -> None:
 
 
 def test_a_file_of_too_many_rows_is_refused() -> None:
-    assert list(mistakes("panel,mm\n" + "hood,9\n" * 20_001, True).values()) == ["more rows"]
+    rows = "hood,9\n" * (MAX_DENTS + 1)
+    assert mistakes("panel,mm\n" + rows, True) == {f"line {MAX_DENTS + 2}": "more rows"}
+    assert mistakes("panel,dime\n" + rows) == {f"line {MAX_DENTS + 2}": "more rows"}
+
+
+def test_as_many_rows_as_a_panel_may_have_dents_are_read() -> None:
+    (panel,) = panels_from_dents("panel,mm\n" + "hood,9\n" * MAX_DENTS, "counts.csv")
+    assert len(panel["dents"]) == MAX_DENTS == 100_000
 
 
 # --- single dents from CSV --------------------------------------------------------------------
@@ -297,6 +304,30 @@ def test_a_size_that_is_none(cell: str) -> None:
     assert mistakes(f'panel,mm\nhood,"{cell}"\n', True) == {"line 2.mm": f'"{cell}"'}
 
 
+def test_a_dent_may_have_its_place_on_the_panel() -> None:
+    text = "panel,x,y,mm,marks\nhood,412,655.5,17.5,sharp\nhood,-2.5,0,9,\nroof,,,12,\n"
+    assert panels_from_dents(text, "counts.csv") == [
+        {
+            "panel": "hood",
+            "dents": [
+                {"mm": Decimal("17.5"), "x": 412, "y": Decimal("655.5"), "marks": ["sharp"]},
+                {"mm": Decimal(9), "x": Decimal("-2.5"), "y": 0},
+            ],
+        },
+        {"panel": "roof", "dents": [{"mm": Decimal(12)}]},
+    ]
+
+
+@pytest.mark.parametrize(
+    "cell", ["NaN", "inf", "-", "4,5", "12mm", "1e3", "12345678", "٣", "+5", "0x1", ".5", "5."]
+)
+@pytest.mark.parametrize("axis", ["x", "y"])
+def test_a_place_that_is_none(axis: str, cell: str) -> None:
+    other = "y" if axis == "x" else "x"
+    found = mistakes(f'panel,mm,{axis},{other}\nhood,9,"{cell}",5\n', True)
+    assert found == {f"line 2.{axis}": f'"{cell}"'}
+
+
 def test_mistakes_in_single_dents_are_reported_together() -> None:
     text = 'panel,mm,mm2,marks\nhood,x,y,sharp\nroof,1,2,dull+flat\n"ho\nod",3,4,\nroof,z,,\n'
     with pytest.raises(InputError) as caught:
@@ -326,6 +357,90 @@ def test_inches_are_25_4_millimetres_kept_to_the_micrometre(thousandths: int) ->
     assert mm == round(mm, 3)
 
 
+# --- outlines from CSV ------------------------------------------------------------------------
+
+PLATE = "POLYGON ((0 0, 1000 0, 1000 600, 0 600, 0 0))"
+
+
+def outlines(text: str) -> dict[str, dict[str, Any]]:
+    return outlines_from_csv(text, "outlines.csv")
+
+
+def outline_mistakes(text: str) -> dict[str, str]:
+    with pytest.raises(InputError) as caught:
+        outlines(text)
+    assert {problem.file for problem in caught.value.problems} == {"outlines.csv"}
+    return {problem.place: problem.found for problem in caught.value.problems}
+
+
+def test_an_outlines_file_has_a_row_a_shape() -> None:
+    text = (
+        "panel,kind,reach_mm,wkt\n"
+        f'hood,outline,,"{PLATE}"\n'
+        'hood,body-line,2.5,"LINESTRING (0 300, 1000 300)"\n'
+        "hood,edge,25,\n"
+        'roof,braced,0,"POLYGON ((10 10, 90 10, 90 90, 10 10))"\n'
+    )
+    assert outlines(text) == {
+        "hood": {
+            "outline": PLATE,
+            "zones": [
+                {
+                    "kind": "body-line",
+                    "shape": "LINESTRING (0 300, 1000 300)",
+                    "reach_mm": Decimal("2.5"),
+                },
+                {"kind": "edge", "reach_mm": 25},
+            ],
+        },
+        "roof": {"zones": [{"kind": "braced", "shape": "POLYGON ((10 10, 90 10, 90 90, 10 10))"}]},
+    }
+
+
+def test_the_reach_may_be_left_out_of_an_outlines_file() -> None:
+    assert outlines(f'panel,kind,wkt\nhood,outline,"{PLATE}"\n') == {"hood": {"outline": PLATE}}
+
+
+def test_mistakes_in_an_outlines_file_are_reported_together() -> None:
+    text = (
+        "panel,kind,reach_mm,wkt\n"
+        f'wing,outline,,"{PLATE}"\n'
+        f'hood,hole,,"{PLATE}"\n'
+        f'hood,outline,,"{PLATE}"\n'
+        f'hood,outline,,"{PLATE}"\n'
+        "hood,edge,wide,\n"
+        "roof,sharp,5,\n"
+    )
+    assert outline_mistakes(text) == {
+        "line 2.panel": '"wing"',
+        "line 3.kind": '"hole"',
+        "line 5": "a second outline of the hood",
+        "line 6.reach_mm": '"wide"',
+        "line 7.kind": '"sharp"',
+    }
+
+
+@pytest.mark.parametrize("cell", ["NaN", "inf", "1e2", "20mm", "12345678"])
+def test_a_reach_that_is_none(cell: str) -> None:
+    assert outline_mistakes(f"panel,kind,reach_mm,wkt\nhood,edge,{cell},\n") == {
+        "line 2.reach_mm": f'"{cell}"'
+    }
+
+
+@pytest.mark.parametrize(
+    ("head", "found"),
+    [
+        ("panel,kind", {"line 1.wkt": "no such column"}),
+        ("panel,wkt", {"line 1.kind": "no such column"}),
+        ("kind,wkt", {"line 1.panel": "no such column"}),
+        ("panel,kind,wkt,side", {"line 1.side": 'the unknown column "side"'}),
+        ("panel,kind,wkt,wkt", {"line 1.wkt": 'the column "wkt" twice'}),
+    ],
+)
+def test_the_columns_of_an_outlines_file(head: str, found: dict[str, str]) -> None:
+    assert outline_mistakes(f"{head}\n") == found
+
+
 # --- the same vehicle counted in different files ----------------------------------------------
 
 
@@ -353,13 +468,13 @@ def test_a_vehicle_tallied_in_a_csv_or_in_its_claim_file_has_the_same_sheet(
 
 @given(st.text(alphabet='panel,mdime\n\r"hood1;.\t \ufeff\ud800é:+x', max_size=60))
 def test_any_text_at_all_is_read_or_refused(text: str) -> None:
-    for head in ("", "panel,dime\n", "panel,mm\n"):
-        for read in (tallies, lambda made: panels_from_dents(made, "counts.csv")):
+    for head in ("", "panel,dime\n", "panel,mm\n", "panel,mm,x,y\n", "panel,kind,wkt\n"):
+        for read in (tallies, lambda made: panels_from_dents(made, "counts.csv"), outlines):
             try:
                 panels = read(head + text)
             except InputError as error:
                 found = error.problems
             else:
                 found = ()
-                assert isinstance(panels, list)
+                assert isinstance(panels, list | dict)
             assert all(str(problem) for problem in found)

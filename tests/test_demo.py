@@ -1,4 +1,4 @@
-"""The invented demo storm: twelve claims, each priced twice, written and verified."""
+"""The invented demo storm: sixteen claims, each priced twice, written and verified."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ from tests.builders import (
 from tests.plain_pricing import price_plainly
 
 
-def test_there_are_twelve_claims() -> None:
-    assert len(DEMO) == 12
-    assert [name[:2] for name in DEMO] == [f"{number:02}" for number in range(1, 13)]
+def test_there_are_sixteen_claims() -> None:
+    assert len(DEMO) == 16
+    assert [name[:2] for name in DEMO] == [f"{number:02}" for number in range(1, 17)]
 
 
 @pytest.mark.parametrize("name", DEMO)
@@ -92,8 +92,8 @@ def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
         assert document["digest"] in text
     printed = capsys.readouterr()
     assert printed.out == (out / "summary.txt").read_text("utf-8")
-    assert "12 of 12: 12-sedan-every-panel" in printed.err
-    assert printed.err.endswith(f"12 sheets in {out}, 0 skipped\n")
+    assert "12 of 16: 12-sedan-every-panel" in printed.err
+    assert printed.err.endswith(f"16 sheets in {out}, 0 skipped\n")
 
 
 def test_the_summary_has_a_row_a_vehicle_with_what_it_came_to(
@@ -161,6 +161,6 @@ def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on
     )
     assert f"{DEMO[2]}.json: line 1, column " in ran.stderr
     assert f'{DEMO[6]}.json: panels[0].panel: found "tailgate" on a wagon' in ran.stderr
-    assert "12 of 12: " in ran.stderr
-    assert ran.stderr.endswith("10 sheets in out, 2 skipped\n")
-    assert len(ran.stdout.splitlines()) == 11
+    assert "16 of 16: " in ran.stderr
+    assert ran.stderr.endswith("14 sheets in out, 2 skipped\n")
+    assert len(ran.stdout.splitlines()) == 15

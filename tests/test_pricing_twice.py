@@ -13,16 +13,21 @@ from hypothesis import given, settings
 
 from tests.builders import assert_priced_alike, estimate
 from tests.effort import examples
-from tests.plain_pricing import price_plainly
+from tests.plain_counting import PlainEdge
+from tests.plain_pricing import edges_plainly, price_plainly
 from tests.strategies import priced_together
 
 
 @settings(max_examples=examples(1500))
 @given(priced_together())
-def test_two_implementations_agree_on_every_line_and_total(
+def test_two_implementations_agree_on_every_line_total_and_near_edge(
     pair: tuple[dict[str, Any], dict[str, Any]],
 ) -> None:
     claim, matrix = pair
     ours = estimate(claim, matrix)
     plain = price_plainly(claim, matrix)
     assert_priced_alike(ours, plain)
+    assert [
+        (edge.panel, PlainEdge(edge.dents, edge.column, edge.band, edge.base))
+        for edge in ours.near_edges
+    ] == edges_plainly(claim, matrix)

@@ -184,6 +184,7 @@ def test_evidence_says_how_each_panel_was_counted() -> None:
             {"panel": "roof", "method": "single dents", "dents": 2, "band": [1, 3]},
         ],
         "not_priced": [],
+        "near_edges": [],
         "warnings": [],
     }
 

@@ -10,10 +10,11 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
+from math import cos, hypot, pi, sin
 from typing import Any
 
 import pikepdf
@@ -27,7 +28,7 @@ from hailcalc.problems import InputError
 from hailcalc.sheet import pdf as drawing
 from hailcalc.sheet.document import sheet_json, sheet_text
 from hailcalc.sheet.fonts import faces
-from hailcalc.sheet.layout import Flow, Mark, RuleMark, TextMark
+from hailcalc.sheet.layout import CircleMark, Flow, Mark, PathMark, RuleMark, TextMark
 from hailcalc.sheet.locale import writer
 from hailcalc.sheet.pdf import PAPERS, sheet_pdf
 from hailcalc.vehicle import PANEL_LABELS
@@ -295,9 +296,13 @@ def test_the_sections_come_in_the_order_in_which_a_sheet_is_checked(name: str) -
         "Removal & refit",
         "Other lines and tax",
         "Totals",
+        "Sampled panels: estimates, not counts",
+        "Near an edge of a band",
         "How the count was made, and how it is priced",
         "Notes",
         "Cautions",
+        "Panels drawn",
+        "Panels, plate by plate",
     ]
     seen = [
         piece.text for piece in fragments(sheet_pdf(demo_estimate(name))) if near(piece.size, 11.5)
@@ -560,6 +565,18 @@ def test_a_sheet_is_small_enough_to_send() -> None:
 # --- tables -----------------------------------------------------------------------------------
 
 
+def before_the_drawings(pieces: list[Fragment]) -> list[Fragment]:
+    """What is printed above the panels drawn, where counts stand, not amounts."""
+    for piece in pieces:
+        if piece.text.startswith(("Panels drawn", "Panels, plate")):
+            return [
+                other
+                for other in pieces
+                if other.page < piece.page or (other.page == piece.page and other.y > piece.y)
+            ]
+    return pieces
+
+
 def is_amount(text: str) -> bool:
     return bool(re.fullmatch(r"[-−]?[0-9][0-9.,’\s\u00a0]*", text))
 
@@ -569,7 +586,7 @@ def is_amount(text: str) -> bool:
 def test_amounts_stand_flush_right_in_their_column(name: str, paper: str) -> None:
     priced = demo_estimate(name) if name in DEMO else strained(name)
     edge = PAPERS[paper][0] - MARGIN - 2.5
-    pieces = fragments(sheet_pdf(priced, paper=paper))
+    pieces = before_the_drawings(fragments(sheet_pdf(priced, paper=paper)))
     amounts = [
         piece
         for piece in pieces
@@ -691,15 +708,45 @@ def page_faults(priced: Estimate, paper: str, labels: str) -> list[str]:
         for mark in body:
             if isinstance(mark, TextMark) and mark.text.strip() and box_of(mark).foot < flow.bottom:
                 faults.append(f"page {number}: {mark.text!r} runs into the foot")
-        for rule in marks:
-            if isinstance(rule, RuleMark):
-                faults += [
-                    f"page {number}: a rule through {box.text!r}"
-                    for box in boxes
-                    if min(rule.x2, box.right) - max(rule.x, box.left) > 0.5
-                    and box.foot + 0.5 < rule.y < box.top - 0.5
-                ]
+        faults += [
+            f"page {number}: {what} through {box.text!r}"
+            for what, x, y, place in drawn_points(marks)
+            for box in boxes
+            if box.left + 0.5 < x < box.right - 0.5
+            and box.foot + 0.5 < y < box.top - 0.5
+            and not covered(box, marks[place + 1 :])
+        ]
     return faults
+
+
+def drawn_points(marks: Sequence[Mark]) -> Iterator[tuple[str, float, float, int]]:
+    """Places that ink passes, other than letters: every other point along lines and circles."""
+    for place, mark in enumerate(marks):
+        if isinstance(mark, RuleMark):
+            steps = max(1, int(hypot(mark.x2 - mark.x, mark.y2 - mark.y) / 2))
+            for step in range(steps + 1):
+                x = mark.x + (mark.x2 - mark.x) * step / steps
+                yield "a rule", x, mark.y + (mark.y2 - mark.y) * step / steps, place
+        elif isinstance(mark, PathMark):
+            for x, y in mark.points:
+                yield "a line of a drawing", x, y, place
+        elif isinstance(mark, CircleMark):
+            for way in range(8):
+                x = mark.x + mark.radius * cos(way * pi / 4)
+                yield "a dent", x, mark.y + mark.radius * sin(way * pi / 4), place
+
+
+def covered(box: Box, later: Sequence[Mark]) -> bool:
+    """Whether what was drawn before lies under a white square on which the text stands."""
+    return any(
+        isinstance(mark, PathMark)
+        and mark.fill == 1.0
+        and min(x for x, _ in mark.points) <= box.left
+        and box.right <= max(x for x, _ in mark.points)
+        and min(y for _, y in mark.points) <= box.foot + 2
+        and box.top - 2 <= max(y for _, y in mark.points)
+        for mark in later
+    )
 
 
 PAPER_AND_LABELS = [(paper, labels) for paper in PAPERS for labels in PANEL_LABELS]

@@ -74,9 +74,10 @@ function isListOfObjects(value) {
 
 /** Whether the page can show a panel's counts; their values are the server's business. */
 function hasSoundShape(panel) {
-  const { tally = {}, marked = {}, oversize = [], dents = [] } = panel;
-  const lists = [oversize, dents];
-  return isObject(tally) && isObject(marked) && Object.values(marked).every(isObject)
+  const { tally = {}, marked = {}, oversize = [], dents = [], zones = [] } = panel;
+  const { squares = [] } = panel.sample ?? {};
+  const lists = [oversize, dents, zones, squares];
+  return [panel.sample ?? {}, tally, marked, ...Object.values(marked ?? {})].every(isObject)
     && lists.every(isListOfObjects)
     && lists.flat().every((dent) => dent.marks === undefined || Array.isArray(dent.marks));
 }
@@ -139,6 +140,27 @@ export function countOf(value) {
   return Number.isInteger(value) && value > 0 ? value : 0;
 }
 
+function isPlaced(dent) {
+  return dent.x !== undefined || dent.y !== undefined;
+}
+
+/** How a panel is counted; null while nothing on it is.
+ *
+ * "sample" by sample squares, "own" on an outline or with zones of the shop's own, "drawing" by
+ * places on the generic outline, "single" by sizes of single dents, "sizes" by a tally.
+ */
+export function countedHow(panel = {}) {
+  if ((panel.sample ?? null) !== null) return "sample";
+  if ((panel.dents ?? []).some(isPlaced)) return hasOwnOutline(panel) ? "own" : "drawing";
+  if (panel.dents !== undefined) return "single";
+  return dentsOn(panel) > 0 || panel.marked !== undefined ? "sizes" : null;
+}
+
+/** Whether a panel brings an outline or zones of the shop's own. */
+export function hasOwnOutline(panel = {}) {
+  return (panel.outline ?? null) !== null || (panel.zones ?? []).length > 0;
+}
+
 /** Dents on a panel, oversize ones included. */
 export function dentsOn(panel) {
   if (panel === undefined) return 0;
@@ -174,9 +196,15 @@ export function missingFrom(draft) {
 
 /** A JSON Pointer of the server as a place in the draft that was sent. */
 export function pathOf(draft, pointer) {
-  const keys = pointer.split("/").slice(1)
+  const words = pointer.split("/").slice(1)
     .map((key) => key.replaceAll("~1", "/").replaceAll("~0", "~"));
-  const entry = keys[0] === "panels" ? draft.panels[Number(keys[1])] : undefined;
+  const keys = [];
+  let holder = draft;
+  for (const word of words) {
+    keys.push(Array.isArray(holder) ? Number(word) : word);
+    holder = holder?.[word];
+  }
+  const entry = keys[0] === "panels" ? draft.panels[keys[1]] : undefined;
   if (entry === undefined) return keys;
   // Of a panel listed twice only the first is on the page.
   const shown = draft.panels.find((panel) => panel.panel === entry.panel) === entry;

@@ -9,7 +9,15 @@ const PROPERTIES = new Set(["value", "checked", "disabled", "hidden", "open", "i
 
 /** An element: `on…` are listeners, null and false leave an attribute out. */
 export function el(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
+  return built(document.createElement(tag), attributes, children);
+}
+
+/** The same for a drawing. */
+export function svg(tag, attributes = {}, ...children) {
+  return built(document.createElementNS("http://www.w3.org/2000/svg", tag), attributes, children);
+}
+
+function built(element, attributes, children) {
   element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   for (const [name, value] of Object.entries(attributes)) {
     if (name.startsWith("on")) element.addEventListener(name.slice(2), value);

@@ -60,7 +60,7 @@ function matrixOptions(app) {
 }
 
 function furtherFields(app) {
-  return fold("More about claim and vehicle", "deductible, customer, VIN",
+  return fold("More about claim and vehicle", "deductible, customer, VIN, sizes",
     textField(app, { path: ["claim", "deductible"], label: "Deductible", kind: "money" }),
     textField(app, { path: ["claim", "customer"], label: "Customer" }),
     textField(app, { path: ["claim", "dated"], label: "Date of the sheet", kind: "date" }),
@@ -70,7 +70,19 @@ function furtherFields(app) {
     textField(app, { path: ["vehicle", "value"], label: "Value before the loss", kind: "money" }),
     textField(app, {
       path: ["conditions", "panel_temperature_c"], label: "Panel temperature, °C", kind: "number",
-    }));
+    }),
+    sizeFields(app));
+}
+
+/* They scale the drawings. Places of dents are mm on the panel, which a new size does not move. */
+function sizeFields(app) {
+  const fields = [["length_mm", "Length"], ["width_mm", "Width"], ["height_mm", "Height"]];
+  return el("fieldset", { class: "wide" },
+    el("legend", {}, "Overall size of the vehicle, which panels on the drawing are scaled to. Give it "
+      + "before dents are put down: they keep their millimetres. A typical size is taken without."),
+    el("div", { class: "three" }, fields.map(([key, label]) => textField(app, {
+      path: ["vehicle", key], label: `${label}, mm`, kind: "number",
+    }))));
 }
 
 function shopFields(app) {

@@ -9,8 +9,10 @@ import {
   draftFromText, fileName, isEmpty, missingFrom, newDraft, pathOf, setAt, today, valueAt,
 } from "./claim.js";
 import { byId, download, el, fill, say } from "./dom.js";
-import { fieldNear, showAtFields } from "./fields.js";
+import { newDrawing, showDent } from "./drawing.js";
+import { fieldAt, fieldNear, showAtFields } from "./fields.js";
 import { drawHeader, drawSummaries } from "./header.js";
+import { fetchOutlines } from "./outlines.js";
 import { drawPanels, openPanel, updatePanels } from "./panels.js";
 import { drawPrice } from "./price.js";
 import { Away, Refused, get, matrixFor, sheetPdf, sheetText } from "./server.js";
@@ -25,13 +27,17 @@ const RETRY_MS = [2000, 4000, 8000, 15000];
 
 const app = {
   draft: newDraft(),
-  preferences: { paper: "letter", labels: "us" },
+  preferences: { paper: "letter", labels: "us", counting: "sizes" },
   words: null,
   matrices: [],
   matrix: null,
   matrixChoice: null,
   fields: new Map(),
   open: null,
+  /* Outlines by the address that they were asked under, and what has been asked. */
+  outlines: new Map(),
+  askedOutlines: new Set(),
+  drawing: newDrawing(),
   /* The last sheet, its text as it came, and whether it is of the draft as it is now. */
   sheet: null,
   text: "",
@@ -55,6 +61,8 @@ const app = {
   goTo,
   foldHeader,
   offerUndo,
+  prefer,
+  question,
   speak: (text) => say(byId("spoken"), text),
 };
 
@@ -124,6 +132,7 @@ function takeKept() {
 function replaceDraft(draft) {
   app.draft = draft;
   app.open = null;
+  app.drawing = { ...newDrawing(), size: app.drawing.size };
   app.sheet = null;
   app.fresh = false;
   app.problems = [];
@@ -172,6 +181,9 @@ async function ask() {
     const matrix = await chosenMatrix();
     if (mine !== asked) return;
     if (matrix !== null) takeMatrix(matrix);
+    await fetchOutlines(app);
+    if (mine !== asked) return;
+    updatePanels(app);
     await price(mine);
     if (mine === asked) reached();
   } catch (error) {
@@ -279,6 +291,10 @@ function goTo(path) {
     openPanel(app, path[1]);
   }
   const field = fieldNear(app, path);
+  if (path[2] === "dents" && typeof path[3] === "number" && fieldAt(app, path) === undefined) {
+    showDent(app, path[1], path[3]);
+    if (app.drawing.chosen === path[3]) return;
+  }
   if (field === undefined) return;
   for (let fold = field.control.closest("details"); fold !== null;
     fold = fold.parentElement.closest("details")) fold.open = true;
@@ -337,15 +353,25 @@ function downloadClaim() {
 }
 
 /** Do something that ends this claim, after asking if anything of it would be lost. */
-function leave(question, yes, run) {
+function leave(title, yes, run) {
   if (isEmpty(app.draft) || app.downloaded === claimText()) {
     run();
     return;
   }
+  question({
+    title, yes, run, no: "Keep this claim", saving: true,
+    text: "The claim on this page has not been downloaded as it is now, and this browser keeps one "
+      + "claim at a time.",
+  });
+}
+
+/** Ask before something is done that takes something away. */
+function question({ title, text, no, yes, run, saving = false }) {
   const dialog = byId("question");
-  say(byId("question-title"), question);
-  say(byId("question-text"), "The claim on this page has not been downloaded as it is now, and this "
-    + "browser keeps one claim at a time.");
+  say(byId("question-title"), title);
+  say(byId("question-text"), text);
+  say(byId("question-no"), no);
+  byId("question-save").hidden = !saving;
   const button = byId("question-yes");
   say(button, yes);
   button.onclick = () => {
@@ -401,9 +427,10 @@ function downloadSheet() {
 
 function takePreferences() {
   try {
-    const { paper, labels } = JSON.parse(kept(PREFERENCES)) ?? {};
+    const { paper, labels, counting } = JSON.parse(kept(PREFERENCES)) ?? {};
     if (["letter", "a4"].includes(paper)) app.preferences.paper = paper;
     if (["us", "uk"].includes(labels)) app.preferences.labels = labels;
+    if (["sizes", "drawing"].includes(counting)) app.preferences.counting = counting;
   } catch {
     // written by something else
   }

@@ -4,16 +4,16 @@
  * scrolling stay where they are. It is made anew when body, matrix or claim change.
  */
 
-import { byId, el, fill, say, several } from "./dom.js";
+import { byId, el, fill, freshId, say, several } from "./dom.js";
 import { choiceField, countField, listField, textField, tickField, ticksField } from "./fields.js";
-import { countOf, dentsOn } from "./claim.js";
+import { countOf, countedHow, dentsOn, hasOwnOutline } from "./claim.js";
+import { drawingFields, updateDrawing } from "./drawing.js";
+import { MARKS, columnFor, diameter, largerThan, longest } from "./sizes.js";
 
-const MARKS = [
-  ["braced", "behind a brace"], ["glue-only", "glue only"], ["body-line", "on a body line"],
-  ["sharp", "sharp"], ["edge", "at an edge"],
-];
 const ACCESS = [["push", "push"], ["glue", "glue"], ["replace", "replace"]];
 const METALS = [["steel", "steel"], ["aluminium", "aluminium"], ["composite", "composite"]];
+
+const WAYS = [["sizes", "by size"], ["drawing", "on the drawing"]];
 
 /* Beyond this many fields a page is slow and nobody edits them by hand. */
 const SINGLE_DENTS_SHOWN = 120;
@@ -101,13 +101,17 @@ export function updatePanels(app) {
     const dents = dentsOn(entry);
     const words = stateWords(app, name, entry, unpriced.includes(name));
     say(button.querySelector(".state"), words.join(", "));
-    say(button.querySelector(".number"), dents === 0 ? "" : several(dents, "dent"));
+    say(button.querySelector(".number"), dents === 0 ? aboutSampled(app, name) : several(dents, "dent"));
   }
   const counts = app.draft.panels.map(dentsOn);
   const all = counts.reduce((sum, count) => sum + count, 0);
   const on = counts.filter((count) => count > 0).length;
-  say(byId("counted"), all === 0 ? "" : `${several(all, "dent")} on ${several(on, "panel")}`);
+  const sampled = app.draft.panels.filter((entry) => countedHow(entry) === "sample").length;
+  say(byId("counted"), [all === 0 ? "" : `${several(all, "dent")} on ${several(on, "panel")}`,
+    sampled === 0 ? "" : `${several(sampled, "panel")} sampled`].filter(Boolean).join(", "));
   updateMarks(app);
+  updateDrawing(app);
+  updateKept(app);
 }
 
 function stateWords(app, name, entry, unpriced) {
@@ -120,14 +124,17 @@ function stateWords(app, name, entry, unpriced) {
   if (entry.repainted === true) words.push("repainted");
   if (entry.access !== undefined && entry.access !== "push") words.push(entry.access);
   if (entry.agreed !== undefined && entry.agreed !== null) words.push("agreed");
+  if (countedHow(entry) === "sample") words.push("sample squares");
   return words.map(String);
 }
 
 function editor(app, name) {
   const at = ["panels", name];
+  const way = wayOf(app, name);
   const replacing = app.value([...at, "access"]) === "replace";
   return [
-    countingFields(app, name),
+    wayField(app, name, way),
+    countingFields(app, name, way),
     el("div", { class: "how" },
       choiceField(app, { path: [...at, "access"], label: "Access", options: ACCESS, first: "push",
         onchange: (access) => changeAccess(app, name, access) }),
@@ -135,7 +142,8 @@ function editor(app, name) {
       tickField(app, { path: [...at, "repainted"], label: "Repainted" })),
     replacing ? textField(app, { path: [...at, "replace_cost"], label: "Price of the replacement",
       kind: "money", suffix: currency(app) }) : null,
-    app.value([...at, "dents"]) === undefined ? [marksFold(app, name), oversizeFold(app, name)] : null,
+    way === "sizes" ? marksFold(app, name) : null,
+    way === "sizes" || way === "sample" ? oversizeFold(app, name) : null,
     priceFields(app, at, replacing),
     editorButtons(app, name),
   ];
@@ -153,9 +161,114 @@ function changeAccess(app, name, access) {
   headingOf(name).closest("li").querySelector(`.choice input[value="${access}"]`).focus();
 }
 
-function countingFields(app, name) {
+/* ---- ways of counting ---- */
+
+/** How a panel is counted: as what is on it says, else as the last one was. */
+function wayOf(app, name) {
+  const entry = app.value(["panels", name]);
+  return countedHow(entry) ?? (hasOwnOutline(entry) ? "sizes" : app.preferences.counting);
+}
+
+/** The choice between sizes and drawing, where there is one. */
+function wayField(app, name, way) {
+  const entry = app.value(["panels", name]);
+  if (!WAYS.some(([each]) => each === way) || hasOwnOutline(entry)) return null;
+  const called = freshId("way");
+  const group = el("fieldset", { class: "choice way" }, el("legend", {}, "Count"));
+  group.append(el("div", { class: "segments" }, WAYS.map(([value, words]) => el("label", {},
+    el("input", {
+      type: "radio", name: called, value, checked: value === way,
+      onchange: ({ target }) => {
+        // What is counted decides, and only once it is agreed what becomes of it.
+        for (const input of group.querySelectorAll("input")) input.checked = input.value === way;
+        changeWay(app, name, target.value);
+      },
+    }), el("span", {}, words)))));
+  return group;
+}
+
+function changeWay(app, name, way) {
+  const entry = app.value(["panels", name]);
+  const dents = dentsOn(entry);
+  const label = labelOf(app, name);
+  if (countedHow(entry) === null) takeWay(app, name, way);
+  else if (way === "drawing") {
+    app.question({
+      title: `Count ${label} on the drawing?`,
+      text: `The counts by size (${several(dents, "dent")}) have no places, so they cannot be shown `
+        + "on the drawing, and a panel is counted one way. They are taken out of the claim; Undo "
+        + "brings them back.",
+      no: "Keep the counts", yes: "Take them out",
+      run: () => withUndo(app, name, `The counts by size of ${label} are taken out.`, () => {
+        for (const key of ["tally", "marked", "oversize"]) app.set(["panels", name, key], undefined);
+        takeWay(app, name, way);
+      }),
+    });
+  } else {
+    app.question({
+      title: `Count ${label} by size?`,
+      text: `${several(dents, "dent")} on the drawing become counts by size with the marks that you `
+        + "gave them. Their places are lost, and with them the marks that zones give; Undo brings "
+        + "them back.",
+      no: "Keep the drawing", yes: "Count by size",
+      run: () => withUndo(app, name, `The places of dents on ${label} are taken out.`, () => {
+        const counts = talliedFrom(app, entry.dents);
+        app.set(["panels", name, "dents"], undefined);
+        for (const [key, value] of Object.entries(counts)) app.set(["panels", name, key], value);
+        takeWay(app, name, way);
+      }),
+    });
+  }
+}
+
+function takeWay(app, name, way) {
+  app.prefer("counting", way);
+  headingOf(name).closest("li").querySelector(`.way input[value="${way}"]`)?.focus();
+}
+
+/** Single dents as a tally: what is larger than every column is oversize. */
+function talliedFrom(app, dents) {
+  const counts = {};
+  const count = (sizes, size) => ({ ...sizes, [size]: (sizes?.[size] ?? 0) + 1 });
+  for (const dent of dents) {
+    const marks = dent.marks ?? [];
+    const column = columnFor(app, longest(dent));
+    if (column === null) {
+      const oversize = { mm: longest(dent), ...(marks.length > 0 ? { marks } : {}) };
+      counts.oversize = [...(counts.oversize ?? []), oversize];
+      continue;
+    }
+    counts.tally = count(counts.tally, column);
+    for (const mark of marks) {
+      counts.marked = { ...counts.marked, [mark]: count(counts.marked?.[mark], column) };
+    }
+  }
+  return counts;
+}
+
+/** Change a panel, and offer to put it back as it was. */
+function withUndo(app, name, words, change) {
+  const before = structuredClone(app.value(["panels", name]));
+  const position = app.draft.panels.findIndex((entry) => entry.panel === name);
+  change();
+  app.offerUndo(words, () => putBack(app, name, before, position));
+}
+
+/** Put a panel back; what was counted on it since gives way. */
+function putBack(app, name, entry, position) {
+  app.draft.panels = app.draft.panels.filter((panel) => panel.panel !== name);
+  app.draft.panels.splice(position, 0, entry);
+  app.edited();
+  drawPanels(app);
+}
+
+function countingFields(app, name, way) {
   const at = ["panels", name];
-  if (app.value([...at, "dents"]) !== undefined) return singleDents(app, at);
+  if (way === "drawing") return drawingFields(app, name, labelOf(app, name));
+  if (way === "single") return singleDents(app, at);
+  if (way === "sample" || way === "own") {
+    return el("p", { class: "marked-note kept", "data-panel": name });
+  }
   const columns = sizesOf(app, name);
   if (columns.length === 0) {
     return el("p", {}, "There are no sizes to count in yet: choose a matrix.");
@@ -163,6 +276,38 @@ function countingFields(app, name) {
   return el("div", { class: "sizes" }, columns.map(({ size, hint }) => countField(app, {
     path: [...at, "tally", size], size, hint, panel: labelOf(app, name),
   })));
+}
+
+/** A way of counting that the page has no editor for: it is kept as it is, and priced. */
+function updateKept(app) {
+  const note = byId("panels").querySelector(".kept");
+  if (note === null) return;
+  const name = note.dataset.panel;
+  const entry = app.value(["panels", name]);
+  const kept = "They are kept as they are and priced.";
+  if (countedHow(entry) !== "sample") {
+    const on = hasOwnOutline({ outline: entry.outline })
+      ? "on the shop's own outline" : "with the shop's own zones";
+    say(note, `Counted ${on}: ${several(dentsOn(entry), "dent")}. ${kept}`);
+    return;
+  }
+  const { squares = [], side_mm: side } = entry.sample;
+  const sample = sampleAsPriced(app, name);
+  const about = sample === undefined ? ""
+    : ` About ${several(sample.estimate, "dent")}, between ${sample.interval.join(" and ")}.`;
+  say(note, `Counted by sample squares: ${several(squares.length, "square")} of ${side} mm.${about} `
+    + kept);
+}
+
+/** How many dents a sampled panel has about, once the server has said. */
+function aboutSampled(app, name) {
+  const sample = sampleAsPriced(app, name);
+  return sample === undefined ? "" : `about ${several(sample.estimate, "dent")}`;
+}
+
+function sampleAsPriced(app, name) {
+  if (app.sheet === null) return undefined;
+  return app.sheet.evidence.counts.find(({ panel }) => panel === name)?.sample;
 }
 
 /** The matrix's columns, and whatever else the panel's tally names. */
@@ -181,20 +326,8 @@ function sizesOf(app, name) {
 function otherSizeHint(app, size) {
   const mm = diameter(app, size);
   if (mm === null) return "not a size of this matrix";
-  const column = app.matrix.matrix.columns.find((name) => Number(diameter(app, name)) >= Number(mm));
-  return column === undefined ? `${mm} mm: larger than every column` : `${mm} mm, counts as ${column}`;
-}
-
-/** A coin's diameter as text, null if the matrix's set has no such coin. */
-function diameter(app, size) {
-  const own = app.matrix?.matrix.coins ?? "us";
-  const coins = typeof own === "string" ? app.words.coins[own] : own;
-  return coins.find((coin) => coin.name === size)?.mm ?? null;
-}
-
-function largest(app) {
-  const last = app.matrix?.matrix.columns.at(-1);
-  return last === undefined ? "" : `larger than ${last} (${diameter(app, last)} mm)`;
+  const column = columnFor(app, Number(mm));
+  return column === null ? `${mm} mm: larger than every column` : `${mm} mm, counts as ${column}`;
 }
 
 function singleDents(app, at) {
@@ -225,7 +358,7 @@ function oversizeFold(app, name) {
   return el("details", { class: "fold inner", "data-fold": "oversize",
     open: app.value(path) !== undefined },
   el("summary", {}, el("strong", {}, "Oversize dents"), " ",
-    el("span", { class: "soft" }, largest(app))),
+    el("span", { class: "soft" }, largerThan(app))),
   listField(app, {
     path, label: "oversize dent", add: "Add an oversize dent", blank: {},
     row: (at, position) => dentRow(app, at, position, false),
@@ -307,11 +440,5 @@ function clearPanel(app, name) {
   const [entry] = app.draft.panels.splice(position, 1);
   app.edited();
   drawPanels(app);
-  app.offerUndo(`${labelOf(app, name)} is cleared.`, () => {
-    // What was counted on it since gives way to what was there.
-    app.draft.panels = app.draft.panels.filter((panel) => panel.panel !== name);
-    app.draft.panels.splice(position, 0, entry);
-    app.edited();
-    drawPanels(app);
-  });
+  app.offerUndo(`${labelOf(app, name)} is cleared.`, () => putBack(app, name, entry, position));
 }

@@ -114,11 +114,21 @@ function drawProblems(app) {
 function placeInWords(app, { path, place }) {
   if (path.length === 0) return place;
   const onPanel = path[0] === "panels" && Number.isNaN(Number(path[1]));
-  const keys = (onPanel ? path.slice(2) : path).map((key) => KEYS[key] ?? key);
+  const keys = inWords(onPanel ? path.slice(2) : path);
   const words = fieldAt(app, path)?.label ?? keys.join(", ");
   if (!onPanel) return words;
   return [labelOf(app, path[1]), words.charAt(0).toLowerCase() + words.slice(1)]
     .filter(Boolean).join(", ");
+}
+
+/** Keys as words; a position in a list of dents is the dent's number. */
+function inWords(keys) {
+  return keys.map((key, position) => {
+    if (typeof key === "number") {
+      return ["dents", "oversize"].includes(keys[position - 1]) ? `dent ${key + 1}` : String(key + 1);
+    }
+    return keys[position + 1] !== undefined && key === "dents" ? null : KEYS[key] ?? key;
+  }).filter((word) => word !== null);
 }
 
 function drawLines(app) {

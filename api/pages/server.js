@@ -29,8 +29,8 @@ async function ask(path, options) {
 }
 
 /** JSON from the server. */
-export async function get(path) {
-  return (await ask(path)).json();
+export async function get(path, options = {}) {
+  return (await ask(path, options)).json();
 }
 
 function post(draft, accept, query, signal) {

@@ -18,7 +18,7 @@ from hailcalc.matrix.model import (
     read_matrix,
     require_matrix,
 )
-from hailcalc.matrix.tables import GridTable, MatrixTables, compile_tables, mixed_cells
+from hailcalc.matrix.tables import GridTable, MatrixTables, base_amount, compile_tables, mixed_cells
 
 __all__ = [
     "Extra",
@@ -28,6 +28,7 @@ __all__ = [
     "MatrixReading",
     "MatrixTables",
     "Operation",
+    "base_amount",
     "choose_matrix",
     "compile_tables",
     "matrix_from_data",

@@ -60,6 +60,9 @@ class MatrixHeader(FileModel):
     within_band: Literal["flat", "ramp"]
     stacking: Literal["add", "compound"]
     minimum: Unsigned = "0"
+    sample_from: Annotated[
+        Band | None, Field(description="Estimated count from which sample squares are accepted.")
+    ] = None
 
 
 class Rates(FileModel):

@@ -27,7 +27,7 @@ from typing import NamedTuple
 
 from hailcalc.coins import Coin
 from hailcalc.matrix.model import Grid, Matrix, Mixed, coin_set
-from hailcalc.money import currency_decimals, minor_units
+from hailcalc.money import currency_decimals, minor_units, round_half_away
 
 
 class CellUse(NamedTuple):
@@ -77,6 +77,8 @@ class MatrixTables(NamedTuple):
     base_denominator: int
     repair_rate: int
     removal_rate: int
+    sample_from: int | None
+    """The count from which sample squares are accepted; None: at any count."""
 
 
 def compile_tables(matrix: Matrix) -> MatrixTables:
@@ -108,6 +110,7 @@ def compile_tables(matrix: Matrix) -> MatrixTables:
         base_denominator=60 * scale if in_minutes else scale,
         repair_rate=repair_rate,
         removal_rate=minor_units(matrix.rates.removal, decimals),
+        sample_from=header.sample_from,
     )
 
 
@@ -174,6 +177,16 @@ def mixed_cells(mixed: Mixed, counts: Sequence[int]) -> tuple[list[CellUse], int
         return [CellUse(1, total, present[-1])], 1
     most = max(present, key=lambda column: (counts[column], column))
     return [CellUse(1, total, most)], 1
+
+
+def base_amount(grid: GridTable, tables: MatrixTables, counts: Sequence[int]) -> int:
+    """The base of `counts` by column, minor units: cells by the mixed rule, rounded once.
+
+    The dents must be within the grid, 1 to `last` in all.
+    """
+    uses, divisor = mixed_cells(tables.mixed, counts)
+    value = sum(use.weight * grid.values[use.dents][use.column] for use in uses)
+    return round_half_away(value * tables.base_numerator, divisor * tables.base_denominator)
 
 
 def _layers(counts: Sequence[int]) -> list[CellUse]:

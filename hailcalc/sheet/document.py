@@ -10,12 +10,19 @@ from __future__ import annotations
 import hashlib
 import json
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any, Literal
 
-from hailcalc.claimfile import Panel
+from hailcalc.bandedges import NearEdge
+from hailcalc.claimfile import Panel, has_positions
 from hailcalc.counting import PanelCount
 from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.fields import as_json
+from hailcalc.money import money_text, plain
+
+if TYPE_CHECKING:
+    from hailcalc.counting.squares import SampleEstimate
+
+CountingMethod = Literal["tally", "single dents", "marks", "sample squares"]
 
 KEYS = ("claim_file", "matrix", "lines", "totals", "evidence", "digest")
 
@@ -62,14 +69,19 @@ def sheet_text(document: dict[str, Any]) -> str:
 def evidence(estimate: Estimate) -> dict[str, Any]:
     """How the count of each panel was made, and what must be said about the estimate."""
     found: dict[str, Any] = {
-        "counts": [_counted(result) for result in estimate.panels],
+        "counts": [_counted(result, estimate) for result in estimate.panels],
         "not_priced": [result.panel.panel for result in estimate.panels if not result.priced],
+        "near_edges": [_near_edge(edge, estimate) for edge in estimate.near_edges],
         "warnings": list(estimate.warnings),
     }
+    if estimate.limits is not None:
+        decimals = estimate.compiled.tables.decimals
+        lower, upper = (limit.totals.as_json(decimals) for limit in estimate.limits)
+        found["sampled_totals"] = {"lower": lower, "upper": upper}
     return found
 
 
-def _counted(result: PanelResult) -> dict[str, Any]:
+def _counted(result: PanelResult, estimate: Estimate) -> dict[str, Any]:
     count: PanelCount = result.count
     counted: dict[str, Any] = {
         "panel": result.panel.panel,
@@ -80,9 +92,64 @@ def _counted(result: PanelResult) -> dict[str, Any]:
         counted["band"] = list(result.band)
     if count.oversize:
         counted["largest_mm"] = plain_numbers(max(count.oversize))
+    if result.survey is not None and counted["method"] in ("marks", "sample squares"):
+        counted["outline"] = "generic" if result.survey.shape.generic else "the shop's own"
+        counted["marked"] = dict(sorted(count.marks.items()))
+        if result.survey.sample is not None:
+            counted["sample"] = _sample(result, result.survey.sample, estimate)
     return counted
 
 
-def counting_method(panel: Panel) -> str:
-    """How a panel was counted: a tally by coin, or each dent measured."""
-    return "single dents" if panel.dents else "tally"
+def _sample(result: PanelResult, sample: SampleEstimate, estimate: Estimate) -> dict[str, Any]:
+    """Sample squares: what was counted, how it was scaled, its limits, and the price at each."""
+    decimals = estimate.compiled.tables.decimals
+    name = result.panel.panel
+    assert estimate.limits is not None, "a sampled panel has limits"
+    lower, upper = (limit.panels[name] for limit in estimate.limits)
+    prices = (lower, result.total if result.priced else None, upper)
+    dispersion = sample.limits.dispersion
+    return {
+        "squares": len(sample.per_square),
+        "side_mm": plain_numbers(sample.side_mm),
+        "counted": sample.counted,
+        "per_square": list(sample.per_square),
+        "area_cm2": sample.area_cm2,
+        "tally": sample.estimate.tally,
+        "estimate": sample.estimate.total,
+        "interval": [sample.lower.total, sample.upper.total],
+        "level_percent": 95,
+        "method": sample.limits.method,
+        "counted_limits": [plain(sample.limits.lower), plain(sample.limits.upper)],
+        "dispersion": None if dispersion is None else f"{float(dispersion.index):.2f}",
+        "because": sample.limits.because,
+        "price": dict(
+            zip(
+                ("lower", "estimate", "upper"),
+                (None if sum_ is None else money_text(sum_, decimals) for sum_ in prices),
+                strict=True,
+            )
+        ),
+    }
+
+
+def _near_edge(edge: NearEdge, estimate: Estimate) -> dict[str, Any]:
+    tables = estimate.compiled.tables
+    sums = (edge.base, edge.change)
+    base, change = (None if sum_ is None else money_text(sum_, tables.decimals) for sum_ in sums)
+    return {
+        "panel": edge.panel,
+        "dents": edge.dents,
+        "size": tables.columns[edge.column].name,
+        "band": None if edge.band is None else list(edge.band),
+        "base": base,
+        "change": change,
+    }
+
+
+def counting_method(panel: Panel) -> CountingMethod:
+    """How a panel was counted: by coin, each dent measured, with its place, or in squares."""
+    if panel.sample is not None:
+        return "sample squares"
+    if panel.dents:
+        return "marks" if has_positions(panel) else "single dents"
+    return "tally"

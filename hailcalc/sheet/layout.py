@@ -80,7 +80,31 @@ class BoxMark:
     stroke: float | None
 
 
-Mark = TextMark | RuleMark | BoxMark
+@dataclass(frozen=True, slots=True)
+class PathMark:
+    """Straight lines from point to point; closed and filled white if it is a ring."""
+
+    points: tuple[tuple[float, float], ...]
+    width: float
+    grey: float
+    closed: bool
+    fill: float | None = None
+    dash: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CircleMark:
+    """A circle with a border, and filled or not."""
+
+    x: float
+    y: float
+    radius: float
+    width: float
+    stroke: float
+    fill: float | None
+
+
+Mark = TextMark | RuleMark | BoxMark | PathMark | CircleMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -420,6 +444,12 @@ def _draw_page(canvas: Canvas, marks: Sequence[Mark]) -> None:
             canvas.setLineWidth(mark.width)
             canvas.setStrokeGray(mark.grey)
             canvas.line(mark.x, mark.y, mark.x2, mark.y2)
+        elif isinstance(mark, PathMark):
+            grey = -1.0
+            _draw_path(canvas, mark)
+        elif isinstance(mark, CircleMark):
+            grey = -1.0
+            _draw_circle(canvas, mark)
         elif isinstance(mark, TextMark):
             if (mark.face, mark.size) != face:
                 face = (mark.face, mark.size)
@@ -444,3 +474,27 @@ def _draw_box(canvas: Canvas, mark: BoxMark) -> None:
         stroke=int(mark.stroke is not None),
         fill=int(mark.fill is not None),
     )
+
+
+def _draw_path(canvas: Canvas, mark: PathMark) -> None:
+    canvas.setLineWidth(mark.width)
+    canvas.setStrokeGray(mark.grey)
+    if mark.fill is not None:
+        canvas.setFillGray(mark.fill)
+    canvas.setDash(list(mark.dash))
+    path = canvas.beginPath()
+    path.moveTo(*mark.points[0])
+    for point in mark.points[1:]:
+        path.lineTo(*point)
+    if mark.closed:
+        path.close()
+    canvas.drawPath(path, stroke=1, fill=int(mark.fill is not None))
+    canvas.setDash([])
+
+
+def _draw_circle(canvas: Canvas, mark: CircleMark) -> None:
+    canvas.setLineWidth(mark.width)
+    canvas.setStrokeGray(mark.stroke)
+    if mark.fill is not None:
+        canvas.setFillGray(mark.fill)
+    canvas.circle(mark.x, mark.y, mark.radius, stroke=1, fill=int(mark.fill is not None))

@@ -43,14 +43,14 @@ class Writer:
         from babel.numbers import format_decimal
 
         value = Decimal(money_text(amount, self.decimals))
-        return self._printable(format_decimal(value, self.plain_pattern, self.locale))
+        return self.printable(format_decimal(value, self.plain_pattern, self.locale))
 
     def sum(self, amount: int) -> str:
         """An amount with its currency: $1,234.50."""
         from babel.numbers import format_currency
 
         value = Decimal(money_text(amount, self.decimals))
-        text = self._printable(
+        text = self.printable(
             format_currency(
                 value, self.currency, self.sum_pattern, self.locale, currency_digits=False
             )
@@ -75,11 +75,12 @@ class Writer:
         """A date in the locale's medium form, or ISO 8601 where the fonts lack its letters."""
         from babel.dates import format_date
 
-        text = self._printable(format_date(day, "medium", self.locale))
+        text = self.printable(format_date(day, "medium", self.locale))
         return text if not unprintable(text) else day.isoformat()
 
     @staticmethod
-    def _printable(text: str) -> str:
+    def printable(text: str) -> str:
+        """`text` with the nearest characters that the sheet's fonts have."""
         return text.translate(_SUBSTITUTES)
 
 

@@ -2,7 +2,8 @@
 
 `sheet_pdf` draws an estimate on Letter or A4 and attaches the sheet's JSON. Order: what it
 comes to; panels as counted; every line with the figures that make it; removal and refit;
-other lines; totals; how the count was made; cautions; signatures. Black ink, one family of
+other lines; totals; how the count was made, samples and near edges of bands; cautions;
+signatures; every panel drawn. Black ink, one family of
 type, legible on any printer. The same estimate always gives the same bytes: no clock, and
 the file identifier is a hash of the file itself (see `seal`).
 """
@@ -10,7 +11,7 @@ the file identifier is a hash of the file itself (see `seal`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -21,6 +22,7 @@ from hailcalc.lines import Line, dents
 from hailcalc.money import minor_units, plain
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.attach import attach_json, seal
+from hailcalc.sheet.counts import is_sampled, near_edges, panels_drawn, samples
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
 from hailcalc.sheet.fonts import BOLD, REGULAR, unprintable
 from hailcalc.sheet.layout import (
@@ -48,7 +50,8 @@ from hailcalc.sheet.layout import (
     text_width,
     wrap,
 )
-from hailcalc.sheet.locale import Writer, writer
+from hailcalc.sheet.locale import writer
+from hailcalc.sheet.source import Sheet
 from hailcalc.vehicle import PANEL_LABELS
 
 PAPERS = {"letter": (612.0, 792.0), "a4": (595.28, 841.89)}
@@ -81,21 +84,6 @@ _STACKING = {
 _ACCESS = {"push": "pushed from behind", "glue": "glue pulled", "replace": "replaced", "plan": ""}
 
 
-@dataclass(frozen=True, slots=True)
-class _Sheet:
-    """All that the sections read."""
-
-    estimate: Estimate
-    document: dict[str, Any]
-    labels: dict[str, str]
-    write: Writer
-    numbers: dict[int, int]
-    """Printed number of each line, by its identity."""
-
-    def amount(self, amount: int | None) -> str:
-        return "no price yet" if amount is None else self.write.amount(amount)
-
-
 def sheet_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -> bytes:
     """Draw the claim sheet of an estimate; the sheet's JSON is attached as claim-sheet.json.
 
@@ -115,9 +103,9 @@ def composed(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -
     return _compose(_sheet(estimate, labels), *PAPERS[paper])
 
 
-def _sheet(estimate: Estimate, labels: str) -> _Sheet:
+def _sheet(estimate: Estimate, labels: str) -> Sheet:
     tables = estimate.compiled.tables
-    return _Sheet(
+    return Sheet(
         estimate,
         sheet_json(estimate),
         PANEL_LABELS[labels],
@@ -142,7 +130,7 @@ def _unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> I
             yield from _unprintable_texts(inner, file, (*where, index))
 
 
-def _finish(sheet: _Sheet, flow: Flow, paper: str, labels: str) -> bytes:
+def _finish(sheet: Sheet, flow: Flow, paper: str, labels: str) -> bytes:
     import reportlab
     from reportlab.pdfgen.canvas import Canvas
 
@@ -170,7 +158,7 @@ def _finish(sheet: _Sheet, flow: Flow, paper: str, labels: str) -> bytes:
     return seal(out.getvalue())
 
 
-def _compose(sheet: _Sheet, width: float, height: float) -> Flow:
+def _compose(sheet: Sheet, width: float, height: float) -> Flow:
     """The pages, set closer where that saves a last page with little on it."""
     flow = _set(sheet, width, height, AIRY)
     if len(flow.pages) > 1 and flow.y > height * 0.68:
@@ -179,7 +167,7 @@ def _compose(sheet: _Sheet, width: float, height: float) -> Flow:
     return flow
 
 
-def _set(sheet: _Sheet, width: float, height: float, spacing: Spacing) -> Flow:
+def _set(sheet: Sheet, width: float, height: float, spacing: Spacing) -> Flow:
     flow = Flow(width, height, _MARGIN, top=54, bottom=52, spacing=spacing)
     flow.y = height - 40
     _heading(flow, sheet)
@@ -190,14 +178,17 @@ def _set(sheet: _Sheet, width: float, height: float, spacing: Spacing) -> Flow:
     _removal(flow, sheet)
     _other_lines(flow, sheet)
     _totals(flow, sheet)
+    samples(flow, sheet)
+    near_edges(flow, sheet)
     _count(flow, sheet)
     _notes(flow, sheet)
     _cautions(flow, sheet)
     _signatures(flow)
+    panels_drawn(flow, sheet)
     return flow
 
 
-def _furniture(sheet: _Sheet, flow: Flow, page: int, pages: int) -> list[Mark]:
+def _furniture(sheet: Sheet, flow: Flow, page: int, pages: int) -> list[Mark]:
     """Foot of every page, and the head of every page but the first."""
     foot = flow.bottom - 16
     number = f"Page {page} of {pages}"
@@ -236,7 +227,7 @@ def _short(text: str, style: Style, width: float) -> str:
     return lines[0] if len(lines) == 1 else lines[0].rstrip() + "…"
 
 
-def _heading(flow: Flow, sheet: _Sheet) -> None:
+def _heading(flow: Flow, sheet: Sheet) -> None:
     """Who made the sheet, and that it is a claim sheet."""
     shop = sheet.estimate.claim.shop
     top = flow.y
@@ -261,7 +252,7 @@ def _heading(flow: Flow, sheet: _Sheet) -> None:
     flow.rule(1.2, INK)
 
 
-def _particulars(flow: Flow, sheet: _Sheet) -> None:
+def _particulars(flow: Flow, sheet: Sheet) -> None:
     """Claim, vehicle and matrix side by side."""
     estimate = sheet.estimate
     claim, vehicle = estimate.claim.claim, estimate.claim.vehicle
@@ -340,11 +331,11 @@ def _block(
     return y - 3
 
 
-def _money(sheet: _Sheet, text: str) -> str:
+def _money(sheet: Sheet, text: str) -> str:
     return sheet.write.sum(minor_units(text, sheet.write.decimals))
 
 
-def _summary(flow: Flow, sheet: _Sheet) -> None:
+def _summary(flow: Flow, sheet: Sheet) -> None:
     """The box that says what it comes to."""
     estimate, write = sheet.estimate, sheet.write
     totals = estimate.totals
@@ -355,12 +346,13 @@ def _summary(flow: Flow, sheet: _Sheet) -> None:
     count = sum(result.count.all for result in estimate.panels)
     damaged = sum(1 for result in estimate.panels if result.count.all)
     what = f"{damaged} panel{'' if damaged == 1 else 's'}"
+    about = "about " if any(map(is_sampled, estimate.panels)) else ""
     so_far = "" if totals.complete else ", so far"
     sums = [
         (f"Net of the deductible{so_far}", write.sum(totals.net), _BIG),
         (f"Total{so_far}", write.sum(totals.total), _GROUP),
         ("Deductible", write.sum(totals.deductible), _GROUP),
-        ("Counted", f"{dents(count)} on {what}", _GROUP),
+        ("Sampled" if about else "Counted", f"{about}{dents(count)} on {what}", _GROUP),
         ("State", "Complete" if totals.complete else "INCOMPLETE", _GROUP),
     ]
     widths = (0.30, 0.185, 0.165, 0.20, 0.15)
@@ -381,7 +373,7 @@ def _summary(flow: Flow, sheet: _Sheet) -> None:
         )
 
 
-def _panel_table(flow: Flow, sheet: _Sheet) -> None:
+def _panel_table(flow: Flow, sheet: Sheet) -> None:
     """Panels as counted: dents by size, marks, band, base."""
     results = sheet.estimate.panels
     if not results:
@@ -412,7 +404,7 @@ def _panel_table(flow: Flow, sheet: _Sheet) -> None:
     flow.table(columns, [_panel_row(sheet, result, oversize, narrow) for result in results])
 
 
-def _panel_row(sheet: _Sheet, result: PanelResult, oversize: bool, narrow: bool) -> Row:
+def _panel_row(sheet: Sheet, result: PanelResult, oversize: bool, narrow: bool) -> Row:
     count = result.count
     coins = sheet.estimate.compiled.tables.columns
     if narrow:
@@ -433,7 +425,7 @@ def _panel_row(sheet: _Sheet, result: PanelResult, oversize: bool, narrow: bool)
             Cell.of(sheet.labels[result.panel.panel], BODY_BOLD),
             Cell.of(_state_and_marks(sheet, result), SMALL_INK),
             *(Cell.of(number) for number in numbers),
-            Cell.of(str(count.all), BODY_BOLD),
+            Cell.of(f"~{count.all}" if is_sampled(result) else str(count.all), BODY_BOLD),
             Cell.of(band),
             Cell.of(base),
         )
@@ -442,13 +434,15 @@ def _panel_row(sheet: _Sheet, result: PanelResult, oversize: bool, narrow: bool)
 
 def _state(panel: Panel) -> list[str]:
     """What is said of the panel itself."""
-    state: list[str] = [] if panel.metal == "steel" else [panel.metal]
+    state: list[str] = [] if panel.sample is None else ["sampled"]
+    if panel.metal != "steel":
+        state.append(panel.metal)
     if panel.repainted:
         state.append("repainted")
     return [*state, _ACCESS[panel.access]]
 
 
-def _state_and_marks(sheet: _Sheet, result: PanelResult) -> str:
+def _state_and_marks(sheet: Sheet, result: PanelResult) -> str:
     marks = [f"{number} {mark}" for mark, number in result.count.marks.items() if number]
     sizes = [f"{sheet.write.figure(plain(mm))} mm" for mm in result.count.oversize[:6]]
     more = len(result.count.oversize) - len(sizes)
@@ -464,7 +458,7 @@ def _because_width(flow: Flow) -> float:
     return flow.inner - 24 - 140 - 66
 
 
-def _line_columns(flow: Flow, sheet: _Sheet, what: str) -> list[Column]:
+def _line_columns(flow: Flow, sheet: Sheet, what: str) -> list[Column]:
     return [
         Column("No.", 24, "right"),
         Column(what, 140),
@@ -473,7 +467,7 @@ def _line_columns(flow: Flow, sheet: _Sheet, what: str) -> list[Column]:
     ]
 
 
-def _because(sheet: _Sheet, line: Line, width: float) -> tuple[tuple[str, Style], ...]:
+def _because(sheet: Sheet, line: Line, width: float) -> tuple[tuple[str, Style], ...]:
     """Words and arithmetic of a line: side by side where there is room, else below each other."""
     words = sheet.write.words(line.words)
     words = words[:1].upper() + words[1:]
@@ -486,7 +480,7 @@ def _because(sheet: _Sheet, line: Line, width: float) -> tuple[tuple[str, Style]
     return (words, SMALL_INK), (formula, SMALL_INK)
 
 
-def _line_row(sheet: _Sheet, line: Line, width: float) -> Row:
+def _line_row(sheet: Sheet, line: Line, width: float) -> Row:
     amount = Cell.of(sheet.amount(line.amount), BODY_BOLD if line.amount is None else BODY)
     return Row(
         (
@@ -503,7 +497,7 @@ def _worth_printing(formula: str) -> bool:
     return any(sign in formula for sign in ("*", "/", "+", " - "))
 
 
-def _repair_lines(flow: Flow, sheet: _Sheet) -> None:
+def _repair_lines(flow: Flow, sheet: Sheet) -> None:
     """Every line of every panel, with the figures that make it."""
     estimate = sheet.estimate
     by_panel: dict[str, list[Line]] = {}
@@ -529,7 +523,7 @@ def _repair_lines(flow: Flow, sheet: _Sheet) -> None:
     flow.table(_line_columns(flow, sheet, "Line"), rows)
 
 
-def _group_row(sheet: _Sheet, name: str, state: str, total: int | None) -> Row:
+def _group_row(sheet: Sheet, name: str, state: str, total: int | None) -> Row:
     """A panel's name with its sum, repeated without the sum where its lines go on."""
     return Row(
         (
@@ -550,7 +544,7 @@ def _group_row(sheet: _Sheet, name: str, state: str, total: int | None) -> Row:
     )
 
 
-def _removal(flow: Flow, sheet: _Sheet) -> None:
+def _removal(flow: Flow, sheet: Sheet) -> None:
     """What comes off, in order, and the refit in reverse."""
     estimate = sheet.estimate
     lines = [line for line in estimate.lines if line.kind in ("removal", "fastener")]
@@ -568,7 +562,7 @@ def _removal(flow: Flow, sheet: _Sheet) -> None:
 _OTHER = ("part", "sublet", "refinish", "body", "minimum", "tax")
 
 
-def _other_lines(flow: Flow, sheet: _Sheet) -> None:
+def _other_lines(flow: Flow, sheet: Sheet) -> None:
     """Parts, sublet work, refinishing, the minimum and tax."""
     lines = [line for line in sheet.estimate.lines if line.panel is None and line.kind in _OTHER]
     if not lines:
@@ -580,7 +574,7 @@ def _other_lines(flow: Flow, sheet: _Sheet) -> None:
     )
 
 
-def _totals(flow: Flow, sheet: _Sheet) -> None:
+def _totals(flow: Flow, sheet: Sheet) -> None:
     """Sums of the printed lines."""
     totals, write = sheet.estimate.totals, sheet.write
     rows = [
@@ -602,7 +596,7 @@ def _totals(flow: Flow, sheet: _Sheet) -> None:
         flow.paragraph("The deductible is larger than the total.", SMALL_INK)
 
 
-def _count(flow: Flow, sheet: _Sheet) -> None:
+def _count(flow: Flow, sheet: Sheet) -> None:
     """How the count was made and how the matrix reads it."""
     estimate, write = sheet.estimate, sheet.write
     header = estimate.compiled.matrix.matrix
@@ -612,6 +606,11 @@ def _count(flow: Flow, sheet: _Sheet) -> None:
         "smallest coin that covers it",
         "single dents": "Each dent measured by itself, the longer axis in millimetres, and "
         "sorted into the coin sizes",
+        "marks": "Each dent marked at its place on the panel's outline and measured, the longer "
+        "axis in millimetres; the outline's zones say which are braced, glue-only, at an edge or "
+        "on a body line",
+        "sample squares": "SAMPLED: counted in squares and scaled to the panel's area; an "
+        "estimate with the margin printed above",
     }
     for method, words in ways.items():
         names = [
@@ -633,7 +632,7 @@ def _count(flow: Flow, sheet: _Sheet) -> None:
     )
 
 
-def _notes(flow: Flow, sheet: _Sheet) -> None:
+def _notes(flow: Flow, sheet: Sheet) -> None:
     """Notes on panels, and warnings."""
     estimate = sheet.estimate
     notes = [
@@ -650,7 +649,7 @@ def _notes(flow: Flow, sheet: _Sheet) -> None:
         flow.space(2)
 
 
-def _cautions(flow: Flow, sheet: _Sheet) -> None:
+def _cautions(flow: Flow, sheet: Sheet) -> None:
     """Where the work can hurt, and what this sheet is."""
     keys = dict.fromkeys(rule.caution for rule in sheet.estimate.removal if rule.caution)
     if any(result.panel.access == "glue" for result in sheet.estimate.panels):

@@ -85,6 +85,7 @@ def test_every_route_is_described_with_its_answers(document: dict[str, Any]) -> 
         ("post", "/v1/price"): ["200", "400", "406", "409", "413", "415", "422"],
         ("get", "/v1/matrices"): ["200"],
         ("get", "/v1/matrices/{name}"): ["200", "404", "409"],
+        ("get", "/v1/outlines/{body}"): ["200", "422"],
         ("get", "/v1/schemas/{name}"): ["200", "404"],
         ("get", "/v1/health"): ["200", "503"],
     }
@@ -142,9 +143,18 @@ def test_the_example_is_a_claim_that_is_priced(
     assert fits(response.json(), "ClaimSheet", document)
 
 
+def test_the_example_of_an_outline_has_the_shape_of_one(document: dict[str, Any]) -> None:
+    answer = document["paths"]["/v1/outlines/{body}"]["get"]["responses"]["200"]
+    described = answer["content"]["application/json"]
+
+    assert described["schema"] == {"$ref": "#/components/schemas/BodyOutlines"}
+    assert fits(described["example"], "BodyOutlines", document)
+
+
 def test_answers_are_as_described(client: httpx.Client, document: dict[str, Any]) -> None:
     assert fits(client.get("/v1/matrices").json(), "MatrixList", document)
     assert fits(client.get("/v1/matrices/thistle-own").json(), "Matrix", document)
+    assert fits(client.get("/v1/outlines/pickup").json(), "BodyOutlines", document)
     assert fits(client.get("/v1/health").json(), "Health", document)
     assert fits(client.post("/v1/price", json=three_dimes()).json(), "ClaimSheet", document)
     assert fits(client.get("/nowhere").json(), "Problem", document)

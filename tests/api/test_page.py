@@ -268,6 +268,480 @@ def test_the_sizes_are_those_of_the_matrix_that_insurer_and_date_choose(desk: Vi
     expect(page.locator("#sizes-note")).to_contain_text("quendel-vereinbart-2026")
 
 
+# --- counting on the drawing ---------------------------------------------------------------------
+
+
+def on_the_drawing(page: Page, panel: str = "Hood") -> Locator:
+    """Open a panel and its drawing."""
+    open_panel(page, panel)
+    page.get_by_role("radio", name="on the drawing").check()
+    drawing = page.locator(".sheet > svg")
+    expect(drawing).to_be_visible()
+    return drawing
+
+
+def tap(page: Page, x: float, y: float) -> None:
+    """Tap the drawing at a place of the panel, mm."""
+    drawing = page.locator(".sheet > svg")
+    left, top, width, height = map(float, (drawing.get_attribute("viewBox") or "").split())
+    box = drawing.bounding_box()
+    assert box is not None
+    panel_height = height + 2 * top
+    drawing.click(
+        position={
+            "x": (x - left) / width * box["width"],
+            "y": (panel_height - y - top) / height * box["height"],
+        }
+    )
+
+
+def kept_claim(page: Page) -> Claim:
+    claim: Claim = json.loads(page.evaluate("localStorage.getItem('hailcalc.claim')"))
+    return claim
+
+
+def kept_dents(page: Page, panel: str = "hood") -> list[dict[str, Any]]:
+    found = [entry for entry in kept_claim(page)["panels"] if entry["panel"] == panel]
+    return list(found[0].get("dents", [])) if found else []
+
+
+def dents_drawn(page: Page) -> Locator:
+    return page.locator(".dent")
+
+
+def size_at_hand(page: Page, size: str) -> None:
+    page.get_by_role("radio", name=re.compile(f"^{size},")).check()
+
+
+def three_marks() -> Claim:
+    """A sedan with three dimes on its hood, each with its place."""
+    claim = three_dimes()
+    claim["panels"] = [
+        {
+            "panel": "hood",
+            "dents": [
+                {"mm": 17.2, "x": 300, "y": 400},
+                {"mm": 16, "mm2": 12, "x": 760.5, "y": 300, "marks": ["sharp"]},
+                {"mm": 17.91, "x": 1100, "y": 800},
+            ],
+        }
+    ]
+    return claim
+
+
+def test_a_tap_is_a_dent_of_the_size_at_hand_at_that_place(
+    phone: Visit, client: httpx.Client
+) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    tap(page, 700, 500)
+    size_at_hand(page, "quarter")
+    tap(page, 400, 800)
+
+    expect(page.locator("#counted")).to_have_text("2 dents on 1 panel")
+    first, second = kept_dents(page)
+    assert (first["mm"], second["mm"]) == (17.91, 24.26)
+    # A pixel of this phone is five millimetres of a hood.
+    assert (first["x"], first["y"]) == pytest.approx((700, 500), abs=5)
+    assert (second["x"], second["y"]) == pytest.approx((400, 800), abs=5)
+    assert all(isinstance(dent[key], int) for dent in (first, second) for key in "xy")
+    # Two dents 10 min, the step to quarter for one of them 20 - 10 = 10 min, 90.00 an hour.
+    expect(sums(page)).to_contain_text("30.00")
+    assert total(client, kept_claim(page)) == "30.00"
+    expect(page.get_by_role("radio", name="dime, 1 dent")).to_be_visible()
+    expect(page.get_by_role("radio", name="quarter, 1 dent")).to_be_checked()
+
+
+def test_the_zones_of_a_panel_are_drawn_each_with_its_pattern_and_its_words(
+    phone: Visit, client: httpx.Client
+) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    hood = client.get("/v1/outlines/sedan").json()["panels"]["hood"]
+
+    zones = page.locator(".sheet [data-zone]")
+    kinds = [zone.get_attribute("data-zone") for zone in zones.all()]
+    assert kinds == [zone["kind"] for zone in hood["zones"]]
+    words = page.locator(".legend li").all_text_contents()
+    assert words == ["behind a brace", "glue only", "on a body line", "at an edge"]
+    patterns = page.locator(".patterns pattern path").evaluate_all(
+        "(paths) => paths.map((path) => path.getAttribute('d'))"
+    )
+    assert len(set(patterns)) == len(patterns) == 3  # a body line is a line
+    # In its real proportions: the same length on the screen for a millimetre across and up.
+    box = page.locator(".sheet .outline").bounding_box()
+    assert box is not None
+    width, height = (max(point[axis] for point in hood["ring"]) for axis in (0, 1))
+    assert box["width"] / box["height"] == pytest.approx(width / height, rel=0.01)
+
+
+def test_a_dent_in_a_braced_zone_is_priced_behind_a_brace(
+    desk: Visit, demo_client: httpx.Client
+) -> None:
+    page = desk.page
+    fill_header(page)
+    on_the_drawing(page)
+    hood = demo_client.get("/v1/outlines/sedan").json()["panels"]["hood"]
+    brace = next(zone["points"] for zone in hood["zones"] if zone["kind"] == "braced")
+    x, y = (sum(point[axis] for point in brace) / len(brace) for axis in (0, 1))
+    tap(page, x, y)
+    tap(page, 740, 500)
+
+    expect(page.locator("#lines")).to_contain_text("Dents behind a brace")
+    expect(page.locator("#lines")).to_contain_text("1 of 2 dents")
+    expect(page.locator(".as-priced")).to_have_text("As priced: 1 behind a brace.")
+    assert all("marks" not in dent for dent in kept_dents(page))
+
+
+def test_a_dent_that_is_tapped_can_be_marked_made_larger_moved_and_removed(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    tap(page, 700, 500)
+    tap(page, 400, 800)
+    tap(page, 400, 800)  # on the dent that is there: chosen, not a third
+    chosen = page.get_by_role("group", name="Dent 2", exact=True)
+    chosen.get_by_label("sharp").check()
+    chosen.get_by_label("Size of dent 2").select_option("quarter, 24.26 mm")
+    chosen.get_by_role("button", name="Move", exact=True).click()
+    tap(page, 1000, 300)
+
+    expect(dents_drawn(page)).to_have_count(2)
+    first, second = kept_dents(page)
+    assert (second["mm"], second["marks"]) == (24.26, ["sharp"])
+    assert (second["x"], second["y"]) == pytest.approx((1000, 300), abs=5)
+    chosen.get_by_role("button", name="Remove").click()
+    expect(dents_drawn(page)).to_have_count(1)
+    assert kept_dents(page) == [first]
+    expect(chosen).to_have_count(0)
+
+
+def test_undo_takes_back_the_last_thing_that_was_done(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    undo = page.get_by_role("button", name="Undo")
+    expect(undo).to_be_disabled()
+    tap(page, 700, 500)
+    tap(page, 400, 800)
+    tap(page, 400, 800)
+    page.get_by_label("sharp").check()
+    marked = kept_dents(page)
+    page.get_by_role("button", name="Remove", exact=True).click()
+
+    undo.click()
+    assert kept_dents(page) == marked
+    undo.click()
+    assert all("marks" not in dent for dent in kept_dents(page))
+    undo.click()
+    expect(dents_drawn(page)).to_have_count(1)
+    undo.click()
+    expect(dents_drawn(page)).to_have_count(0)
+    assert kept_claim(page)["panels"] == []
+    expect(undo).to_be_disabled()
+
+
+def test_dents_can_be_put_down_changed_and_removed_by_keyboard_alone(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    tab_to(page, "Dents one by one")
+    page.keyboard.press("Enter")
+    for x, y, mm in [("300", "400", "22"), ("800", "250", "16.5")]:
+        tab_to(page, "Add a dent")
+        page.keyboard.press("Enter")
+        expect(page.get_by_label(re.compile(r"^x of dent \d, mm$")).last).to_be_focused()
+        for value in (x, y, mm):
+            page.keyboard.press("Control+A")
+            page.keyboard.type(value)
+            page.keyboard.press("Tab")
+    page.keyboard.press("Enter")  # on "Marks of dent 2"
+    expect(page.get_by_label("Size of dent 2")).to_be_focused()
+    tab_to(page, "sharp")
+    page.keyboard.press("Space")
+
+    assert kept_dents(page) == [
+        {"mm": 22, "x": 300, "y": 400},
+        {"mm": 16.5, "x": 800, "y": 250, "marks": ["sharp"]},
+    ]
+    expect(dents_drawn(page)).to_have_count(2)
+    tab_to(page, "Remove dent 1")
+    page.keyboard.press("Enter")
+    assert [dent["mm"] for dent in kept_dents(page)] == [16.5]
+    expect(page.get_by_label("Remove dent 1")).to_be_focused()
+    expect(page.get_by_label("x of dent 1, mm")).to_have_value("800")
+
+
+def test_a_reload_keeps_the_dents_on_the_drawing(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    tap(page, 700, 500)
+    before = kept_dents(page)
+    page.reload()
+    open_panel(page, "Hood")
+
+    expect(dents_drawn(page)).to_have_count(1)
+    assert kept_dents(page) == before
+    # The next panel is counted as the last one was.
+    open_panel(page, "Roof")
+    expect(page.get_by_role("radio", name="on the drawing")).to_be_checked()
+
+
+def test_counting_on_the_drawing_goes_on_without_the_server(phone: Visit) -> None:
+    phone.allowed.append("net::ERR_FAILED")
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    tap(page, 700, 500)
+    expect(sums(page)).to_contain_text("15.00")
+    page.route("**/v1/**", lambda route: route.abort())
+    tap(page, 400, 800)
+    expect(page.locator("#notice")).to_contain_text("Go on counting")
+    open_panel(page, "Roof")  # whose drawing came with the hood's
+    tap(page, 500, 700)
+
+    expect(page.locator("#counted")).to_have_text("3 dents on 2 panels")
+    page.unroute("**/v1/**")
+    page.get_by_role("button", name="Try now").click()
+    # Two dimes on the hood and one on the roof, 10 min a panel.
+    expect(sums(page)).to_contain_text("30.00")
+
+
+def test_a_drawing_that_was_fetched_once_is_kept_on_the_device(phone: Visit) -> None:
+    phone.allowed.append("net::ERR_FAILED")
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    page.route("**/v1/outlines/**", lambda route: route.abort())
+    page.reload()
+    open_panel(page, "Hood")
+    expect(page.get_by_role("radio", name="dime, 0 dents")).to_be_checked()
+    tap(page, 700, 500)
+
+    expect(dents_drawn(page)).to_have_count(1)
+    page.locator("#claim-fold summary").first.click()
+    page.get_by_label("Body", exact=True).select_option("coupe")
+    expect(page.locator(".drawing-said")).to_contain_text("as soon as the server is reached")
+    assert len(kept_dents(page)) == 1
+
+
+def test_a_claim_file_with_places_is_shown_on_the_drawing_and_left_as_it_is(
+    phone: Visit, tmp_path: Path
+) -> None:
+    page = phone.page
+    claim = three_marks()
+    open_file(page, claim, tmp_path)
+    open_panel(page, "Hood")
+
+    expect(dents_drawn(page)).to_have_count(3)
+    expect(page.get_by_role("radio", name="on the drawing")).to_be_checked()
+    # Three dimes: 16 min at 90.00 an hour.
+    expect(sums(page)).to_contain_text("24.00")
+    page.locator('[data-fold="dents"] summary').click()
+    expect(page.get_by_label("x of dent 2, mm")).to_have_value("760.5")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download claim").click()
+    assert json.loads(download.value.path().read_text(encoding="utf-8")) == claim
+
+
+SQUARES = {
+    "side_mm": 200,
+    "squares": [
+        {"tally": {"dime": count}, "at": [x, y]}
+        for count, x, y in [(1, 200, 200), (0, 600, 400), (1, 900, 700)]
+    ],
+}
+"""Two dents in three squares, about a twelfth of a sedan's hood."""
+
+OWN_PLATE = "POLYGON ((0 0, 1200 0, 1200 900, 0 900, 0 0))"
+
+
+def test_a_panel_counted_by_sample_squares_is_kept_as_it_is_and_priced(
+    phone: Visit, client: httpx.Client, tmp_path: Path
+) -> None:
+    page = phone.page
+    claim = three_dimes()
+    claim["panels"] = [{"panel": "hood", "sample": SQUARES, "agreed": "310.00"}]
+    open_file(page, claim, tmp_path)
+    open_panel(page, "Hood")
+
+    expect(page.locator(".kept")).to_contain_text("by sample squares: 3 squares of 200 mm")
+    sheet = client.post("/v1/price", json=claim).json()
+    about = sheet["evidence"]["counts"][0]["sample"]["estimate"]
+    expect(page.locator(".kept")).to_contain_text(f"About {about} dents")
+    expect(page.locator(".drawing, .stepper, .way")).to_have_count(0)
+    expect(sums(page)).to_contain_text("310.00")
+    page.get_by_label("Note, printed on the sheet").fill("squares photographed")
+    assert kept_claim(page)["panels"][0]["sample"] == SQUARES
+
+
+@pytest.mark.parametrize(
+    ("own", "words"),
+    [
+        ({"outline": OWN_PLATE}, "on the shop's own outline: 3 dents"),
+        (
+            {"zones": [{"kind": "edge", "reach_mm": 30}]},
+            "with the shop's own zones: 3 dents",
+        ),
+    ],
+)
+def test_a_panel_with_an_outline_or_zones_of_the_shops_own_is_kept_as_it_is_and_priced(
+    phone: Visit, tmp_path: Path, own: dict[str, Any], words: str
+) -> None:
+    page = phone.page
+    claim = three_marks()
+    claim["panels"][0] |= own
+    open_file(page, claim, tmp_path)
+    open_panel(page, "Hood")
+
+    expect(page.locator(".kept")).to_contain_text(words)
+    expect(page.locator(".drawing, .stepper, .way")).to_have_count(0)
+    expect(sums(page)).to_contain_text("24.00")
+    page.get_by_label("Note, printed on the sheet").fill("shop's own")
+    panel = kept_claim(page)["panels"][0]
+    assert panel == claim["panels"][0] | {"note": "shop's own"}
+
+
+def test_counts_by_size_are_not_lost_to_the_drawing_without_being_asked(
+    phone: Visit, tmp_path: Path
+) -> None:
+    page = phone.page
+    claim = three_dimes(marked={"sharp": {"dime": 1}}, oversize=[{"mm": 41}])
+    open_file(page, claim, tmp_path)
+    open_panel(page, "Hood")
+    page.get_by_role("radio", name="on the drawing").click()
+    expect(page.locator("#question")).to_contain_text("4 dents")
+    page.get_by_role("button", name="Keep the counts").click()
+    expect(page.get_by_role("radio", name="by size")).to_be_checked()
+    expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
+
+    page.get_by_role("radio", name="on the drawing").click()
+    page.get_by_role("button", name="Take them out").click()
+    expect(page.locator(".sheet > svg")).to_be_visible()
+    assert kept_claim(page)["panels"] == []
+    page.locator("#notice").get_by_role("button", name="Undo").click()
+    expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
+    assert kept_claim(page)["panels"] == claim["panels"]
+
+
+def test_dents_on_the_drawing_can_become_counts_by_size(phone: Visit, tmp_path: Path) -> None:
+    page = phone.page
+    claim = three_marks()
+    claim["panels"][0]["dents"].append({"mm": 30.5, "x": 800, "y": 600, "marks": ["sharp"]})
+    open_file(page, claim, tmp_path)
+    open_panel(page, "Hood")
+    page.get_by_role("radio", name="by size").click()
+    expect(page.locator("#question")).to_contain_text("Their places are lost")
+    page.get_by_role("button", name="Count by size").click()
+
+    assert kept_claim(page)["panels"] == [
+        {
+            "panel": "hood",
+            "tally": {"dime": 3},
+            "marked": {"sharp": {"dime": 1}},
+            "oversize": [{"mm": 30.5, "marks": ["sharp"]}],
+        }
+    ]
+    page.locator("#notice").get_by_role("button", name="Undo").click()
+    expect(dents_drawn(page)).to_have_count(4)
+    assert kept_claim(page)["panels"] == claim["panels"]
+
+
+def test_the_vehicles_own_size_scales_the_drawing(phone: Visit, client: httpx.Client) -> None:
+    page = phone.page
+    fill_header(page)
+    page.get_by_text("More about claim and vehicle").click()
+    for label, mm in [("Length, mm", "5000"), ("Width, mm", "1950"), ("Height, mm", "1500")]:
+        page.get_by_label(label).fill(mm)
+    on_the_drawing(page)
+    hood = client.get(
+        "/v1/outlines/sedan", params={"length_mm": 5000, "width_mm": 1950, "height_mm": 1500}
+    ).json()["panels"]["hood"]
+
+    width, height = (max(point[axis] for point in hood["ring"]) for axis in (0, 1))
+    expect(page.locator(".about")).to_contain_text(f"{width} × {height} mm")
+    expect(page.locator(".about")).not_to_contain_text("typical")
+    assert kept_claim(page)["vehicle"] == {
+        "body": "sedan",
+        "length_mm": 5000,
+        "width_mm": 1950,
+        "height_mm": 1500,
+    }
+
+
+def test_a_dent_of_another_size_is_put_down_once_its_millimetres_are_given(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    size_at_hand(page, "another size")
+    tap(page, 700, 500)
+    expect(page.get_by_label("Longest axis, mm")).to_be_focused()
+    expect(page.locator(".other-size .problem")).to_contain_text("give the size first")
+    assert kept_dents(page) == []
+    page.get_by_label("Longest axis, mm").fill("41,5")
+    tap(page, 700, 500)
+
+    assert kept_dents(page)[0]["mm"] == 41.5
+    expect(page.get_by_role("radio", name="another size, 1 dent")).to_be_checked()
+
+
+def test_a_finger_beside_the_panel_is_no_dent_but_one_just_beside_it_is_on_the_border(
+    phone: Visit, client: httpx.Client
+) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    ring = client.get("/v1/outlines/sedan").json()["panels"]["hood"]["ring"]
+    top = max(y for _, y in ring)
+    tap(page, 10, top)  # the corner that the curved nose leaves
+    assert kept_dents(page) == []
+    middle = max(x for x, _ in ring) / 2
+    tap(page, middle, top + 14)
+
+    [dent] = kept_dents(page)
+    assert dent["y"] == pytest.approx(top, abs=1)
+    expect(sums(page)).to_contain_text("15.00")
+
+
+def test_the_drawing_can_fill_the_screen_and_then_shows_dents_to_scale(desk: Visit) -> None:
+    page = desk.page
+    fill_header(page)
+    drawing = on_the_drawing(page)
+    tap(page, 700, 500)
+    radius = "() => Number(document.querySelector('.spot').getAttribute('r'))"
+    assert page.evaluate(radius) > 17.91 / 2  # to scale it would be too small to see
+    page.get_by_role("button", name="Larger").click()
+
+    box = drawing.bounding_box()
+    assert box is not None
+    assert box["width"] > 0.9 * DESK[0]
+    assert page.evaluate(SIDEWAYS) == 0
+    assert page.evaluate(radius) == 17.91 / 2
+    tap(page, 900, 500)
+    assert (kept_dents(page)[1]["x"], kept_dents(page)[1]["y"]) == pytest.approx((900, 500), abs=1)
+    page.get_by_role("button", name="Smaller").click()
+    box = drawing.bounding_box()
+    assert box is not None
+    assert box["width"] < DESK[0] / 2
+
+
+def test_a_dent_off_its_panel_is_a_problem_that_leads_to_it(phone: Visit, tmp_path: Path) -> None:
+    page = phone.page
+    claim = three_marks()
+    claim["panels"][0]["dents"][1]["x"] = 5000
+    open_file(page, claim, tmp_path)
+    expect(page.locator("#problem-list li")).to_have_count(1)
+    page.locator("#problem-list").get_by_role("button", name="Hood, dent 2").click()
+
+    expect(page.get_by_role("group", name="Dent 2", exact=True)).to_be_visible()
+    page.get_by_role("button", name="Remove", exact=True).click()
+    expect(page.locator("#problems")).to_be_hidden()
+    expect(sums(page)).to_contain_text("15.00")
+
+
 # --- keeping and handing over --------------------------------------------------------------------
 
 
@@ -597,6 +1071,32 @@ NAMELESS = """() => [...document.querySelectorAll("input, select, button, a")]
 SIDEWAYS = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
+def check_for_everybody(page: Page) -> None:
+    assert page.evaluate(SIDEWAYS) == 0
+    assert page.evaluate(SMALL, 24) == []  # WCAG 2.2, 2.5.8
+    assert page.evaluate(CONTRASTS) == []
+    assert page.evaluate(NAMELESS) == []
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESK])
+def test_the_drawing_is_for_everybody_too(
+    browser: Browser, demo_client: httpx.Client, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    visit = Visit(browser, demo_client.base_url, size)
+    page = visit.page
+    open_file(page, three_marks(), tmp_path)
+    open_panel(page, "Hood")
+    tap(page, 300, 400)
+    page.locator('[data-fold="dents"] summary').click()
+    expect(page.get_by_role("group", name="Dent 1", exact=True)).to_be_visible()
+    check_for_everybody(page)
+    page.get_by_role("button", name="Larger").click()
+    check_for_everybody(page)
+    # What is larger than its box can be scrolled by keyboard.
+    expect(page.locator(".sheet")).to_have_attribute("tabindex", "0")
+    visit.end()
+
+
 @pytest.mark.parametrize("size", [PHONE, TABLET, DESK])
 def test_nothing_scrolls_sideways_is_too_small_too_pale_or_without_a_name(
     browser: Browser, demo_client: httpx.Client, tmp_path: Path, size: tuple[int, int]
@@ -605,10 +1105,7 @@ def test_nothing_scrolls_sideways_is_too_small_too_pale_or_without_a_name(
     page = visit.page
 
     def check() -> None:
-        assert page.evaluate(SIDEWAYS) == 0
-        assert page.evaluate(SMALL, 24) == []  # WCAG 2.2, 2.5.8
-        assert page.evaluate(CONTRASTS) == []
-        assert page.evaluate(NAMELESS) == []
+        check_for_everybody(page)
 
     expect(page.locator("#state")).to_contain_text("claim number")
     check()

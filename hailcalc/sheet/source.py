@@ -1,0 +1,25 @@
+"""What every section of the printed sheet reads: the estimate, its JSON, names and locale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from hailcalc.estimate import Estimate
+from hailcalc.sheet.locale import Writer
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that the sections read."""
+
+    estimate: Estimate
+    document: dict[str, Any]
+    labels: dict[str, str]
+    write: Writer
+    numbers: dict[int, int]
+    """Printed number of each line, by its identity."""
+
+    def amount(self, amount: int | None) -> str:
+        """An amount in print, or that there is none."""
+        return "no price yet" if amount is None else self.write.amount(amount)
