@@ -1,8 +1,8 @@
 """Headers that every answer carries, and what pages may load.
 
-The server answers programs and one page, its own documentation. So nothing may be framed,
-guessed as another type, kept by a cache or read from another origin; and the page loads
-scripts and styles from this server alone.
+The server answers programs and pages of its own. So nothing may be framed, guessed as another
+type or read from another origin, nor kept by a cache unless a route says otherwise (outlines
+do: they name nobody); and pages load scripts and styles from this server alone.
 """
 
 from __future__ import annotations

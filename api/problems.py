@@ -58,6 +58,7 @@ KINDS: dict[str, Kind] = {
     "no-such-matrix": Kind(
         404, "There is no such matrix", "Take one of the names listed, or see GET /v1/matrices."
     ),
+    "no-such-body": Kind(404, "There is no such body", "Ask for one of the bodies listed."),
     "no-such-schema": Kind(404, "There is no such schema", "Ask for claim, matrix or sheet."),
     "not-acceptable": Kind(
         406,

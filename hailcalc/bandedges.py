@@ -75,13 +75,18 @@ def _edge(
     """What so many dents more in a column come to, if an edge decides it."""
     changed = list(counts)
     changed[column] += dents
+    band = None
+    if sum(changed) <= grid.last:
+        band = _deciding_band(counts, changed, column, grid, tables)
+        if band is None:
+            return
     before = base_amount(grid, tables, counts)
-    if sum(changed) > grid.last:
+    if band is None:
         yield NearEdge(panel, dents, column, None, before, None)
-    elif (band := _deciding_band(counts, changed, column, grid, tables)) is not None:
-        after = base_amount(grid, tables, changed)
-        if after != before:
-            yield NearEdge(panel, dents, column, band, before, after)
+        return
+    after = base_amount(grid, tables, changed)
+    if after != before:
+        yield NearEdge(panel, dents, column, band, before, after)
 
 
 def _deciding_band(

@@ -14,7 +14,21 @@ from typing import Any
 import pytest
 from hypothesis import given
 
-from tests.plain_pricing import PlainLine, PlainSheet, half_away, price_plainly
+from tests.plain_counting import (
+    NANOMETRES,
+    PlainEdge,
+    PlainPanel,
+    area_mm2,
+    area_over_squares,
+    beyond_mm,
+    by_largest_remainder,
+    covers,
+    marked_dents,
+    pairs_marked_twice,
+    paths_of,
+    squared_distance,
+)
+from tests.plain_pricing import PlainLine, PlainSheet, edges_plainly, half_away, price_plainly
 from tests.strategies import priced_together
 
 Table = dict[str, Any]
@@ -363,6 +377,117 @@ def test_other_work_the_minimum_tax_and_the_deductible_end_the_sheet() -> None:
 def test_a_claim_without_a_line_owes_no_minimum() -> None:
     sheet = price_plainly(claim(hood()), matrix(minimum="150.00"))
     assert (sheet.lines, sheet.total, sheet.complete) == ([], 0, True)
+
+
+# --- on the panel -----------------------------------------------------------------------------
+
+PLATE = "POLYGON ((0 0, 60 0, 60 40, 0 40, 0 0), (10 10, 10 30, 30 30, 30 10, 10 10))"
+
+
+def mm(x: float, y: float) -> tuple[int, int]:
+    return round(x * NANOMETRES), round(y * NANOMETRES)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "is_on_it"),
+    [
+        (5, 5, True), (0, 20, True), (60, 40, True), (20, 10, True), (30, 30, True),
+        (20, 20, False), (29.999, 29.999, False), (-1, 20, False), (61, 40, False),
+        # level with corners, where a ray meets two sides at once
+        (-5, 10, False), (-5, 40, False), (5, 10, True), (45, 30, True), (70, 0, False),
+    ],
+)  # fmt: skip
+def test_what_a_plate_with_a_hole_covers(x: float, y: float, is_on_it: bool) -> None:
+    assert covers(paths_of(PLATE), mm(x, y)) == is_on_it
+
+
+def test_how_far_off_a_plate_a_place_is() -> None:
+    plate = PlainPanel(paths_of(PLATE), [])
+    # 3 right and 4 up of a corner; in the middle of the hole, 10 from each of its sides.
+    assert [beyond_mm(plate, 63, 44), beyond_mm(plate, 20, 20), beyond_mm(plate, 5, 5)] == [
+        5,
+        10,
+        0,
+    ]
+    # 60 × 40 − 20 × 20
+    assert area_mm2(plate.rings) == 2000
+
+
+def test_the_distance_to_a_segment_beside_it_and_beyond_its_ends() -> None:
+    # A slope of 3 in 4 from 0, 0 to 8, 6. The place 3 right and 4 down of its middle 4, 3 is 5
+    # away; 11, 10 is 3 right and 4 up of its end; 0, -2 lies before its start.
+    for point, squared in [((7, -1), 25), ((11, 10), 25), ((0, -2), 4)]:
+        assert Fraction(*squared_distance(point, (0, 0), (8, 6))) == squared
+
+
+def test_zones_mark_dents_in_them_and_lines_what_they_cross() -> None:
+    panel = hood(
+        outline="POLYGON ((0 0, 900 0, 900 600, 0 600, 0 0))",
+        zones=[
+            {"kind": "braced", "shape": "POLYGON ((0 0, 100 0, 100 100, 0 0))"},
+            {"kind": "body-line", "shape": "LINESTRING (0 300, 900 300)", "reach_mm": 1},
+            {"kind": "edge", "reach_mm": 20},
+        ],
+        dents=[
+            # on the slanted side of the braced corner; and 11 mm from the line, radius 10
+            {"mm": 20, "x": 50, "y": 50},
+            {"mm": 20, "x": 450, "y": 311, "marks": ["sharp"]},
+            {"mm": 20, "x": 450, "y": 311.001},
+            {"mm": 4, "mm2": 20, "x": 880, "y": 289},
+        ],
+    )
+    assert [dent["marks"] for dent in marked_dents(panel, {"body": "sedan"})] == [
+        ["braced"],
+        ["body-line", "sharp"],
+        [],
+        ["body-line", "edge"],
+    ]
+    # 5 mm is a quarter of 20 and no less.
+    pairs = [{"mm": 20, "x": x, "y": 0} for x in (0, 5, 9.999)]
+    assert pairs_marked_twice(pairs) == [(1, 2)]
+
+
+def test_placed_dents_are_priced_with_the_marks_of_their_zones() -> None:
+    extra = [
+        {"id": "b", "label": "B", "when": {"mark": "braced"}, "of": "affected", "percent": "50"}
+    ]
+    panel = hood(
+        outline="POLYGON ((0 0, 900 0, 900 600, 0 600, 0 0))",
+        zones=[{"kind": "braced", "shape": "POLYGON ((0 0, 100 0, 100 100, 0 0))"}],
+        dents=[{"mm": 12, "x": 50, "y": 20}, {"mm": 12, "x": 450, "y": 300}],
+    )
+    # Two dimes 10 minutes: 15.00; half of them braced, 50 % of that half: 3.75.
+    assert amounts(price_plainly(claim(panel), matrix(extra=extra))) == [1500, 375]
+
+
+def test_sample_squares_are_priced_as_what_they_stand_for() -> None:
+    # 400 × 300 mm are 1,200 cm², two squares of 200 mm are 800: half as many again.
+    panel = hood(
+        outline="POLYGON ((0 0, 400 0, 400 300, 0 300, 0 0))",
+        sample={
+            "side_mm": 200,
+            "squares": [{"tally": {"dime": 2, "quarter": 1}}, {"tally": {"dime": 1}}],
+        },
+    )
+    assert area_over_squares(panel["sample"], Fraction(120_000)) == Fraction(3, 2)
+    # 4 dents stand for 6: 4.5 dimes and 1.5 quarters; the dime, the smaller, is rounded up.
+    assert by_largest_remainder({"dime": Fraction(9, 2), "quarter": Fraction(3, 2)}, 6) == {
+        "dime": 5,
+        "quarter": 1,
+    }
+    # layers: 6 dents 16 minutes, 1 quarter 14 − 10: 20 minutes, 30.00.
+    assert amounts(price_plainly(claim(panel), matrix())) == [3000]
+
+
+def test_edges_of_bands_by_hand() -> None:
+    # Bands 1–2, 3–6 and 7–10. 6 dimes 24.00; one more 28 minutes, 42.00. 3: one fewer 15.00.
+    edges = edges_plainly(
+        claim(hood(tally={"dime": 6}), {"panel": "roof", "tally": {"dime": 3}}), matrix()
+    )
+    assert edges == [
+        ("hood", PlainEdge(1, 0, (7, 10), 4200)),
+        ("roof", PlainEdge(-1, 0, (1, 2), 1500)),
+    ]
 
 
 @given(priced_together())

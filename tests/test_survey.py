@@ -20,7 +20,7 @@ from hailcalc.problems import InputError
 from hailcalc.sheet.document import sheet_json, sheet_text
 from hailcalc.sheet.verify import read_sheet, verify_sheet
 from hailcalc.vehicle import BODIES
-from tests.builders import MATRICES, Table, claim, estimate, sheet
+from tests.builders import MATRICES, Table, claim, estimate, matrix, removal_and_tax, sheet
 from tests.effort import examples
 from tests.plain_counting import marked_dents
 from tests.strategies import priced_together
@@ -51,7 +51,7 @@ class Files:
         return self
 
     def priced(self) -> Estimate:
-        intake = take_in(matrix=MATRIX, **self.paths)  # type: ignore[arg-type]
+        intake = take_in(matrix=MATRIX, **self.paths)
         return price(intake.claim, intake.compiled)
 
     def mistakes(self) -> list[tuple[str, str, str]]:
@@ -167,7 +167,7 @@ def test_an_outline_in_degrees_or_metres_is_told_with_the_name_of_its_file(files
         assert f"looks like {unit}" in found
 
 
-def test_marks_in_metres_are_off_the_panel_or_stand_on_one_another(files: Files) -> None:
+def test_marks_in_metres_stand_on_one_another_and_that_is_told(files: Files) -> None:
     metres = "panel,x,y,mm\nhood,0.3,0.2,12\nhood,0.7,0.5,9\n"
     files.write("outlines", "outlines.csv", OUTLINES_CSV)
     told = files.write("dents", "marks.csv", metres).priced().warnings
@@ -297,8 +297,6 @@ def test_a_replaced_or_agreed_panel_is_counted_by_its_marks_all_the_same() -> No
 
 def test_dents_all_glue_only_by_their_place_need_no_part_removed() -> None:
     """The place decides as the estimator's own mark does."""
-    from tests.builders import matrix, removal_and_tax
-
     closed = {"kind": "glue-only", "shape": PLATE}
     made = matrix(**removal_and_tax())
     there = estimate(claim(hood(dent(300, 200), outline=PLATE, zones=[closed])), made)

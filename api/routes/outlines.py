@@ -111,7 +111,7 @@ EXAMPLE: dict[str, Any] = {
             "description": "Every panel of the body, and the size that it was drawn for.",
             "content": {"application/json": {"example": EXAMPLE}},
         },
-        **problem_responses(422),
+        **problem_responses(404, 422),
     },
 )
 def show_outlines(
@@ -125,7 +125,7 @@ def show_outlines(
     if body not in PANELS_OF_BODY:
         expected = f"one of {', '.join(BODIES)}"
         raise Refusal(
-            "invalid-parameter",
+            "no-such-body",
             f"There is no body {shown(body)}.",
             [at("path", ("body",), shown(body), expected)],
         )

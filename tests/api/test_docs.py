@@ -85,7 +85,7 @@ def test_every_route_is_described_with_its_answers(document: dict[str, Any]) -> 
         ("post", "/v1/price"): ["200", "400", "406", "409", "413", "415", "422"],
         ("get", "/v1/matrices"): ["200"],
         ("get", "/v1/matrices/{name}"): ["200", "404", "409"],
-        ("get", "/v1/outlines/{body}"): ["200", "422"],
+        ("get", "/v1/outlines/{body}"): ["200", "404", "422"],
         ("get", "/v1/schemas/{name}"): ["200", "404"],
         ("get", "/v1/health"): ["200", "503"],
     }

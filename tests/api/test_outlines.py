@@ -115,8 +115,9 @@ def test_all_sizes_that_will_not_do_are_listed_together(client: httpx.Client) ->
 def test_a_body_that_is_not_known_is_refused_with_those_that_are(
     client: httpx.Client, body: str
 ) -> None:
-    document = problem(client.get(f"/v1/outlines/{body}"), 422)
+    document = problem(client.get(f"/v1/outlines/{body}"), 404)
 
+    assert document["type"] == "/problems/no-such-body"
     assert places(document) == [("path", "/body")]
     assert document["errors"][0]["expected"] == "one of " + ", ".join(BODIES)
 
