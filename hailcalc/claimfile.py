@@ -156,7 +156,7 @@ class Square(FileModel):
 class Sample(FileModel):
     """A panel counted in squares of one size, to be scaled to the panel's area."""
 
-    side_mm: Annotated[Number, Field(gt=0, le=5000, decimal_places=3)]
+    side_mm: Annotated[Number, Field(ge=50, le=5000, decimal_places=3)]
     squares: Annotated[tuple[Square, ...], Field(min_length=1, max_length=200)]
 
 
@@ -173,7 +173,7 @@ class Panel(FileModel):
     dents: Annotated[tuple[MeasuredDent, ...], Field(max_length=MAX_DENTS)] = ()
     sample: Sample | None = None
     outline: Shape | None = None
-    zones: Annotated[tuple[Zone, ...], Field(max_length=200)] = ()
+    zones: Annotated[tuple[Zone, ...], Field(max_length=100)] = ()
     replace_cost: Unsigned | None = None
     agreed: Unsigned | None = None
     note: Note = ""

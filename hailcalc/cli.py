@@ -84,6 +84,14 @@ def _remark(text: object) -> None:
     print(text, file=sys.stderr)
 
 
+def _require_two_places(one: Path | None, other: Path | None) -> None:
+    """Raise InputError if two outputs would be written over each other."""
+    from hailcalc.problems import InputError, Problem
+
+    if one is not None and other is not None and one.resolve() == other.resolve():
+        raise InputError([Problem(str(one), (), "both into one file", "a file for each")])
+
+
 def main() -> NoReturn:
     """Run the command line; never a traceback for a mistake in what was given."""
     from hailcalc.problems import InputError
@@ -101,7 +109,7 @@ def main() -> NoReturn:
     sys.exit(0)
 
 
-@app.command(epilog="Example: hailcalc price demo/claims/01.json --pdf sheet.pdf --json sheet.json")
+@app.command(epilog="Example: hailcalc price claim.json --pdf sheet.pdf --json sheet.json")
 def price(
     claim: Annotated[Path, typer.Argument(metavar="CLAIM", help="Claim file (JSON).")],
     matrix: MatrixOption = None,
@@ -129,11 +137,9 @@ def price(
     from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
     from hailcalc.intake import take_in
-    from hailcalc.problems import InputError, Problem
     from hailcalc.terminal import estimate_text, notes
 
-    if pdf is not None and json is not None and pdf.absolute() == json.absolute():
-        raise InputError([Problem(str(pdf), (), "both sheets into one file", "a file for each")])
+    _require_two_places(pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
     estimate = price_claim(intake.claim, intake.compiled)
     wanted: dict[Path, bytes] = {}
@@ -147,7 +153,7 @@ def price(
         wanted[pdf] = sheet_pdf(estimate, paper=paper.value, labels=labels.value)
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
-    for note in notes(estimate, labels.value):
+    for note in (*intake.notes, *notes(estimate, labels.value)):
         _remark(f"note: {note}")
     if not estimate.totals.complete:
         _remark("incomplete: a panel has no price yet")
@@ -157,7 +163,9 @@ def price(
 @app.command(epilog="Example: hailcalc recount shop.json adjuster.json --pdf recount.pdf")
 def recount(
     a: Annotated[Path, typer.Argument(metavar="A", help="Claim file with the first count.")],
-    b: Annotated[Path, typer.Argument(metavar="B", help="Claim file with the second count.")],
+    b: Annotated[
+        Path, typer.Argument(metavar="B", help="The second count: a claim file, or dents.")
+    ],
     matrix: MatrixOption = None,
     gate: Annotated[
         float, typer.Option(min=1, max=100, help="Marks farther apart are two dents, mm.")
@@ -172,19 +180,19 @@ def recount(
 ) -> None:
     """Compare two counts of one vehicle: dents, bands and money, and mark by mark.
 
-    A's matrix prices both. Exit code 0: compared; 2: a file cannot be used, or they are not
+    B may be a claim file, or only the second counter's dents as CSV or GeoJSON. A's matrix
+    prices both. Exit code 0: compared; 2: a file cannot be used, or they are not
     about one vehicle.
     """
     from fractions import Fraction
 
     from hailcalc.files import write_all
     from hailcalc.intake import take_in_two
-    from hailcalc.problems import InputError, Problem
+    from hailcalc.problems import InputError
     from hailcalc.recount import recount as compare
     from hailcalc.recount.report import recount_json_text, recount_text
 
-    if pdf is not None and json is not None and pdf.absolute() == json.absolute():
-        raise InputError([Problem(str(pdf), (), "both reports into one file", "a file for each")])
+    _require_two_places(pdf, json)
     first, second = take_in_two(a, b, matrix)
     try:
         compared = compare(
@@ -322,6 +330,7 @@ def outlines(
     from hailcalc.files import write_all
     from hailcalc.outlinesheets import counting_pdf, outlines_geojson, outlines_text
 
+    _require_two_places(geojson, pdf)
     sizes = (length, width, height)
     wanted: dict[Path, bytes] = {}
     if geojson is not None:
@@ -349,7 +358,7 @@ def demo(
     out: Annotated[Path, typer.Option(help="Folder for the sheets.")] = Path("demo/out"),
     paper: PaperOption = Paper.letter,
 ) -> None:
-    """Price the invented demo storm: twelve vehicles, a PDF and a JSON each, and a summary."""
+    """Price the invented demo storm: sixteen vehicles, a PDF and a JSON each, and a summary."""
     from hailcalc.demo import run_demo
 
     if not run_demo(out, paper.value):

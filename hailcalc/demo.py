@@ -1,4 +1,4 @@
-"""The invented demo storm, priced: a PDF and a JSON for each vehicle, and a summary.
+"""The invented demo storm, priced: a PDF and a JSON for each vehicle, a recount, a summary.
 
 Claims and matrices come from `demo/` and `matrices/`. A claim that cannot be priced is
 reported and skipped, and the rest goes on; interrupted, it leaves whole sheets only.
@@ -10,6 +10,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from hailcalc.columns import columns_text
 from hailcalc.estimate import Estimate, price
 from hailcalc.files import shipped, write_all
 from hailcalc.intake import take_in
@@ -17,7 +18,6 @@ from hailcalc.money import money_text
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.document import sheet_json, sheet_text
 from hailcalc.sheet.pdf import sheet_pdf
-from hailcalc.terminal import columns_text
 
 
 def run_demo(out: Path, paper: str) -> bool:
@@ -41,10 +41,20 @@ def run_demo(out: Path, paper: str) -> bool:
             continue
         done.append((path.stem, estimate))
         print(f"{number} of {len(claims)}: {path.stem}", file=sys.stderr)
+    recounts = 0
+    for second in sorted(shipped("demo", "recount").glob("*.json")):
+        try:
+            _recount_one(second, out, paper)
+            recounts += 1
+        except InputError as error:
+            skipped += 1
+            for problem in error.problems:
+                print(problem, file=sys.stderr)
     summary = summary_text(done)
     write_all({out / "summary.txt": summary.encode()})
     print(summary, end="")
-    print(f"{len(done)} sheets in {out}, {skipped} skipped", file=sys.stderr)
+    told = "1 recount" if recounts == 1 else f"{recounts} recounts"
+    print(f"{len(done)} sheets and {told} in {out}, {skipped} skipped", file=sys.stderr)
     return not skipped
 
 
@@ -58,6 +68,26 @@ def _price_one(path: Path, out: Path, paper: str) -> Estimate:
         }
     )
     return estimate
+
+
+def _recount_one(second: Path, out: Path, paper: str) -> None:
+    """Compare a second count with the claim whose file begins with the same number."""
+    from hailcalc.recount import recount
+    from hailcalc.recount.pdf import recount_pdf
+    from hailcalc.recount.report import recount_json_text
+
+    number = second.stem.partition("-")[0]
+    first = next(shipped("demo", "claims").glob(f"{number}-*.json"))
+    folder = shipped("matrices")
+    one = take_in(first, folder=folder)
+    other = take_in(second, folder=folder)
+    compared = recount(one.claim, other.claim, one.compiled)
+    write_all(
+        {
+            out / f"{number}-recount.pdf": recount_pdf(compared, paper=paper),
+            out / f"{number}-recount.json": recount_json_text(compared).encode(),
+        }
+    )
 
 
 def summary_text(done: Sequence[tuple[str, Estimate]]) -> str:

@@ -14,10 +14,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
-from hailcalc.bandedges import NearEdge, near_edges
+from hailcalc.bandedges import NearEdge, Reckoner, near_edges
 from hailcalc.claimfile import (
     ClaimFile,
     ClaimParts,
@@ -187,7 +188,7 @@ def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -
 def _survey_and_fit(
     parts: ClaimParts, tables: MatrixTables, file: str = "claim"
 ) -> tuple[Surveys, list[Problem]]:
-    surveys, problems = survey_claim(parts, file)
+    surveys, problems = survey_claim(parts, file, [coin.name for coin in tables.coins])
     problems += _matrix_problems(parts, tables, file)
     problems += _sample_problems(parts, surveys, tables, file)
     return surveys, problems
@@ -304,7 +305,7 @@ def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
         totals=priced.totals,
         warnings=(*_warnings(claim, compiled), *_survey_warnings(priced.panels)),
         limits=_limits(claim, compiled, surveys),
-        near_edges=tuple(_near_edges(priced.panels, compiled.tables)),
+        near_edges=tuple(_near_edges(priced.panels, claim.vehicle.body, compiled)),
     )
 
 
@@ -368,13 +369,31 @@ def _survey_warnings(panels: Sequence[PanelResult]) -> Iterator[str]:
             yield from survey_notes(result.panel, result.survey)
 
 
-def _near_edges(panels: Sequence[PanelResult], tables: MatrixTables) -> Iterator[NearEdge]:
+def _near_edges(
+    panels: Sequence[PanelResult], body: str, compiled: CompiledMatrix
+) -> Iterator[NearEdge]:
     """Edges near the counts of panels priced by the matrix; a sample has its limits instead."""
+    tables = compiled.tables
     for result in panels:
         if result.band is None or not result.by_matrix or _is_sampled(result):
             continue
-        grid = tables.grids[tables.grid_of[result.panel.panel]]
-        yield from near_edges(result.panel.panel, result.count.counts, grid, tables)
+        name = result.panel.panel
+        grid = tables.grids[tables.grid_of[name]]
+        total = partial(_total_at, result=result, body=body, compiled=compiled)
+        yield from near_edges(result.count.counts, Reckoner(name, grid, tables, total))
+
+
+def _total_at(
+    counts: Sequence[int], result: PanelResult, body: str, compiled: CompiledMatrix
+) -> int | None:
+    """A panel's sum at other counts by column, its marks as they are."""
+    count = result.count
+    everything = sum(counts) + len(count.oversize)
+    marks = {mark: min(number, everything) for mark, number in count.marks.items()}
+    lines = panel_lines(
+        result.panel, PanelCount(tuple(counts), count.oversize, marks), body, compiled
+    )
+    return None if any(line.amount is None for line in lines) else _sum(lines)
 
 
 def _sum(lines: Sequence[Line]) -> int:
@@ -436,12 +455,10 @@ def panel_lines(panel: Panel, count: PanelCount, body: str, compiled: CompiledMa
     tables = compiled.tables
     if panel.access == "replace":
         assert panel.replace_cost is not None, "a checked claim has the price of a replacement"
-        words = f"replacement in place of the repair of {_about(panel)}{dents(count.all)}"
+        words = f"replacement in place of the repair of {_estimated(panel, count)}"
         return [_given_line("body", panel, "Replacement", panel.replace_cost, words, tables)]
     if panel.agreed is not None:
-        words = (
-            f"agreed for {_about(panel)}{dents(count.all)}, in place of base, oversize and extras"
-        )
+        words = f"agreed for {_estimated(panel, count)}, in place of base, oversize and extras"
         return [_given_line("repair", panel, "Agreed price", panel.agreed, words, tables)]
     if count.all == 0:
         return []
@@ -459,6 +476,11 @@ def panel_lines(panel: Panel, count: PanelCount, body: str, compiled: CompiledMa
         compiled.extras, panel, count, body, list(lines), tables, compiled.compound
     )
     return lines
+
+
+def _estimated(panel: Panel, count: PanelCount) -> str:
+    """A panel's dents, and that they are an estimate if they are."""
+    return f"about {dents(count.all)}, sampled" if panel.sample is not None else dents(count.all)
 
 
 def _about(panel: Panel) -> str:

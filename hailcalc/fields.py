@@ -106,6 +106,8 @@ def _shape(value: object) -> object:
         if len(value) > _MAX_SHAPE_TEXT:
             words = f"WKT of at most {_MAX_SHAPE_TEXT:,} characters"
             raise PydanticCustomError("expected", "{words}", {"words": words})
+        if any(char < " " and not char.isspace() for char in value):
+            raise PydanticCustomError("expected", "WKT without control characters")
         return value
     if not isinstance(value, dict):
         raise PydanticCustomError("expected", "WKT text, or a GeoJSON geometry (RFC 7946)")
@@ -118,6 +120,10 @@ def _shape(value: object) -> object:
     if sum(1 for _ in _flat(points, depth)) > _MAX_SHAPE_POINTS:
         words = f"at most {_MAX_SHAPE_POINTS:,} points"
         raise PydanticCustomError("expected", "{words}", {"words": words})
+    if value["type"] == "Polygon" and any(len(ring) < 4 or ring[0] != ring[-1] for ring in points):
+        raise PydanticCustomError(
+            "expected", "rings of four points or more, the last equal to the first (RFC 7946)"
+        )
     return {"type": value["type"], "coordinates": points}
 
 

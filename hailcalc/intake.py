@@ -6,7 +6,7 @@ it; the mistakes of all files are collected and raised together, each naming its
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -15,6 +15,7 @@ from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
 from hailcalc.counting import survey_claim
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
+from hailcalc.fields import as_json
 from hailcalc.files import load_matrix, matrices_folder, matrix_by_name, read_matrices, read_text
 from hailcalc.matrix import Matrix, choose_matrix
 from hailcalc.problems import InputError, Problem
@@ -24,10 +25,11 @@ Result = TypeVar("Result")
 
 
 class Intake(NamedTuple):
-    """A claim and the matrix that prices it."""
+    """A claim, the matrix that prices it, and what must be said of how the files fit."""
 
     claim: ClaimFile
     compiled: CompiledMatrix
+    notes: tuple[str, ...] = ()
 
 
 def take_in(
@@ -52,8 +54,11 @@ def take_in(
     compiled = None if chosen is None else compile_matrix(chosen)
     added = _counts_added(tallies, dents, _coin_names(compiled), problems)
     shapes = _outlines_added(outlines, problems)
+    notes: tuple[str, ...] = ()
     if alone is not None:
-        whole = _with_outlines(_with_panels(data, added), shapes)
+        without = _with_panels(data, added)
+        whole = _with_outlines(without, shapes)
+        notes = tuple(_outline_notes(without, shapes, outlines, problems))
         reading = claim_from_data(whole, str(claim)) if added or shapes else alone
         found = list(reading.problems)
         if compiled is not None:
@@ -63,12 +68,14 @@ def take_in(
         found = [_of_outlines(problem, whole, outlines, shapes) for problem in found]
         problems += [_at_home(problem, data, added) for problem in found]
         if reading.claim is not None and compiled is not None and not problems:
-            return Intake(reading.claim, compiled)
+            return Intake(reading.claim, compiled, notes)
     raise InputError(problems)
 
 
 def take_in_two(a: Path, b: Path, matrix: str | None = None) -> tuple[Intake, Intake]:
-    """Two claim files on one vehicle, both under A's matrix unless `matrix` names another.
+    """Two counts of one vehicle, both under A's matrix unless `matrix` names another.
+
+    A is a claim file; B is one too, or a CSV or GeoJSON of the second counter's dents.
 
     Raises InputError with every mistake of both files.
     """
@@ -77,10 +84,48 @@ def take_in_two(a: Path, b: Path, matrix: str | None = None) -> tuple[Intake, In
     named = matrix
     if named is None and first is not None:
         named = first.compiled.matrix.name
-    second = _attempt(lambda: take_in(b, named), problems)
+    second = _attempt(lambda: _second_count(first, b, named), problems)
     if first is None or second is None:
-        raise InputError(problems)
+        # What is wrong with the matrix is wrong for both, and told once.
+        raise InputError(dict.fromkeys(problems))
     return first, second
+
+
+def _second_count(first: Intake | None, b: Path, matrix: str | None) -> Intake | None:
+    if b.suffix.lower() in (".csv", ".geojson"):
+        return take_in_marks(first, b)
+    return take_in(b, matrix)
+
+
+_COUNTS = ("tally", "marked", "oversize", "dents", "sample")
+
+
+def take_in_marks(first: Intake | None, marks: Path) -> Intake | None:
+    """A claim as somebody else counted it: its panels with the dents of a CSV or GeoJSON file.
+
+    Panels that the file does not have are left out. None without a claim to go by. Raises
+    InputError with every mistake of the file.
+    """
+    problems: list[Problem] = []
+    added = _counts_added(None, marks, [], problems)
+    if problems:
+        raise InputError(problems)
+    if first is None:
+        return None
+    data = as_json(first.claim)
+    known = {panel["panel"]: panel for panel in data.get("panels", [])}
+    panels = [_recounted(known.get(panel["panel"], {}), panel) for _, panel in added]
+    header = {k: v for k, v in data["claim"].items() if k not in ("estimator", "dated")}
+    reading = claim_from_data(data | {"claim": header, "panels": panels}, str(marks))
+    found = [*reading.problems, *fit_problems(reading.parts, first.compiled.tables, str(marks))]
+    if reading.claim is None or found:
+        raise InputError([_at_home(problem, {"panels": []}, added) for problem in found])
+    return Intake(reading.claim, first.compiled)
+
+
+def _recounted(known: dict[str, Any], counted: dict[str, Any]) -> dict[str, Any]:
+    """A panel as the claim describes it, with another count."""
+    return {key: value for key, value in known.items() if key not in _COUNTS} | counted
 
 
 def _attempt(action: Callable[[], Result], problems: list[Problem]) -> Result | None:
@@ -149,6 +194,24 @@ def _with_outlines(data: Any, shapes: dict[str, dict[str, Any]]) -> Any:
         for panel in data["panels"]
     ]
     return data | {"panels": panels}
+
+
+def _outline_notes(
+    data: Any, shapes: dict[str, dict[str, Any]], path: Path | None, problems: list[Problem]
+) -> Iterator[str]:
+    """Outlines that fit no panel of the claim, and those that take the place of its own."""
+    if not shapes or not isinstance(data, dict) or not isinstance(data.get("panels"), list):
+        return
+    panels = {str(panel.get("panel")): panel for panel in data["panels"] if isinstance(panel, dict)}
+    unused = [name for name in shapes if name not in panels]
+    if len(unused) == len(shapes):
+        expected = f"outlines of the claim's panels: {', '.join(panels) or 'none'}"
+        problems.append(Problem(str(path), (), f"outlines of {', '.join(unused)}", expected))
+    elif unused:
+        yield f"{path}: outlines of {', '.join(unused)} are not used; the claim lacks the panel."
+    for name in shapes.keys() & panels.keys():
+        if any(key in panels[name] for key in shapes[name]):
+            yield f"{name}: the claim's own outline or zones are replaced by those of {path}."
 
 
 def _of_outlines(

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from io import BytesIO
 from typing import Any
 
-from hailcalc.terminal import columns_text
+from hailcalc.columns import columns_text
 from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY
 from hailcalc.vehicle.outlines import Outline, area_mm2, outline
 
@@ -78,7 +78,7 @@ def _feature(
 
 
 def counting_pdf(body: str, sizes: Sizes, *, paper: str = "letter", labels: str = "us") -> bytes:
-    """Empty drawings to mark dents on by hand: two panels a page, ticks every 100 mm."""
+    """Empty drawings to mark dents on by hand: two large panels a page, ticks every 100 mm."""
     from reportlab.pdfgen.canvas import Canvas
 
     from hailcalc.sheet.drawing import frame_for, outline_marks, panel_frame
@@ -101,10 +101,11 @@ def counting_pdf(body: str, sizes: Sizes, *, paper: str = "letter", labels: str 
         flow.text(flow.right, flow.y + 3, told, SMALL_INK, "right")
         for mark in outline_marks(shape, frame):
             flow.put(mark)
-        for tick in range(0, int(across / scale) + 1, 100):
+        wide, high = max(x for x, _ in drawn.ring), max(y for _, y in drawn.ring)
+        for tick in range(0, wide + 1, 100):
             x, y = frame.at(tick, 0)
             flow.put(RuleMark(x, y - 6, x, y - 2, 0.5, 0.0))
-        for tick in range(0, int(up / scale) + 1, 100):
+        for tick in range(0, high + 1, 100):
             x, y = frame.at(0, tick)
             flow.put(RuleMark(x - 6, y, x - 2, y, 0.5, 0.0))
         flow.y -= up + _AROUND - SECTION.leading

@@ -230,7 +230,8 @@ def _shown_value(value: Any) -> str:
     if value is None:
         return "null"
     if isinstance(value, Mapping):
-        return "a table"
+        kind = value.get("type")
+        return f"a table of type {shown(kind)}" if isinstance(kind, str) else "a table"
     if isinstance(value, list):
         return f"a list of {len(value)}"
     return shown(value)

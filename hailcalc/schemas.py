@@ -189,14 +189,17 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
             optional=["sampled_totals"],
         ),
         "NearEdge": _table(
-            "So many dents of a size more (or, negative, fewer) put the panel into another band; "
-            "null: beyond the counts that the matrix prices.",
+            "So many dents of a size more (or, negative, fewer) put a count (`of` the panel, or of "
+            "a size) into another band; base and total are the panel's then, change that of the "
+            "total. Null: beyond the counts that the matrix prices.",
             {
                 "panel": panel,
                 "dents": {"type": "integer"},
                 "size": {"type": "string"},
+                "of": {"type": "string"},
                 "band": {"anyOf": [band, {"type": "null"}]},
                 "base": {"anyOf": [_MONEY, {"type": "null"}]},
+                "total": {"anyOf": [_MONEY, {"type": "null"}]},
                 "change": {"anyOf": [_MONEY, {"type": "null"}]},
             },
         ),

@@ -6,28 +6,15 @@ locales are for the claim sheet. The last column is free text and is never cut.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from hailcalc.bandedges import edge_words
+from hailcalc.columns import columns_text
 from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.matrix import Extra, Grid, Matrix, MatrixReading
 from hailcalc.money import money_text, plain
-from hailcalc.vehicle import PANEL_LABELS
-
-
-def columns_text(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> str:
-    """Rows as aligned columns two blanks apart; columns in `right` are set flush right."""
-    rights = set(right)
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    lines = (
-        "  ".join(
-            cell.rjust(width) if k in rights else cell.ljust(width)
-            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    )
-    return "\n".join(lines) + "\n"
+from hailcalc.vehicle import PANEL_LABELS, with_label
 
 
 def estimate_text(estimate: Estimate, labels: str = "us") -> str:
@@ -73,7 +60,7 @@ def notes(estimate: Estimate, labels: str = "us") -> Iterator[str]:
             yield f"{names[result.panel.panel]}: {_sample_words(estimate, result)}"
     for edge in estimate.near_edges:
         yield f"{names[edge.panel]}: {edge_words(edge, tables)}"
-    yield from estimate.warnings
+    yield from (with_label(warning, names) for warning in estimate.warnings)
 
 
 def _sample_words(estimate: Estimate, result: PanelResult) -> str:

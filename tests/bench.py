@@ -138,11 +138,13 @@ def marks() -> None:
     y = np.round(random.uniform(bottom, top, MARKS), 1)
     size = np.round(random.uniform(8, 40, MARKS), 1)
     text = "".join(f"hood,{mm},{a},{b}\n" for mm, a, b in zip(size, x, y, strict=True))
+    steps = np.arange(MARKS, dtype=np.float64)
+    apart = steps % 400 * 20.0, steps // 400 * 20.0
     classified, twice, read = best_of(
         5,
         lambda: zone_marks(classify(shape, x, y, size)),
         # On a grid, so that none stands twice and all have to be looked at.
-        lambda: marked_twice(np.arange(MARKS) % 400 * 20.0, np.arange(MARKS) // 400 * 20.0, size),
+        lambda: marked_twice(*apart, size),
         lambda: list(csv.reader(StringIO(text))),
     )
     row(f"{MARKS:,} marks classified", classified, "s", "< 1")

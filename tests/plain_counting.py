@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import combinations, islice, pairwise
 from math import floor, sqrt
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from hailcalc.vehicle.outlines import outline as drawn_outline
 
@@ -195,7 +195,7 @@ def size_of(dent: Table) -> Fraction:
 
 def zones_of(panel: PlainPanel, dent: Table) -> set[str]:
     """What the zones of a panel say of one dent."""
-    point = point_of((dent["x"], dent["y"]))
+    point = on_panel(panel, point_of((dent["x"], dent["y"])))
     size = nanometres(size_of(dent))
     found = set()
     for zone in panel.zones:
@@ -205,6 +205,19 @@ def zones_of(panel: PlainPanel, dent: Table) -> set[str]:
         if not zone.is_area and is_within(point, zone.paths, reach):
             found.add(zone.kind)
     return found
+
+
+def on_panel(panel: PlainPanel, point: Point) -> Point:
+    """A place on the panel; for one off it the nearest of its border, as exact fractions."""
+    if covers(panel.rings, point):
+        return point
+    nearest = min(segments(panel.rings), key=lambda ends: Fraction(*squared_distance(point, *ends)))
+    (x, y), ((a, b), (c, d)) = point, nearest
+    along_x, along_y = c - a, d - b
+    share = Fraction((x - a) * along_x + (y - b) * along_y, along_x**2 + along_y**2)
+    share = max(Fraction(0), min(Fraction(1), share))
+    # Fractions do all that whole numbers do here.
+    return cast(Point, (a + share * along_x, b + share * along_y))
 
 
 def marked_dents(panel: Table, vehicle: Table) -> list[dict[str, Any]]:

@@ -18,9 +18,9 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from math import isqrt
 from typing import Any, TypeVar
 
+import shapely
 from hypothesis import strategies as st
 
 from tests.plain_counting import (
@@ -586,8 +586,11 @@ def sample_squares(die: Dice, panel: Table, vehicle: Table, matrix: Table) -> Ta
     """
     shape = plain_panel(panel, vehicle)
     xs, ys = zip(*shape.rings[0], strict=True)
-    room = min(max(axis) - min(axis) for axis in (xs, ys)) // NANOMETRES
-    side = min(die.one_of([200, 100, 150, 40, 50]), room, isqrt(int(area_mm2(shape.rings))))
+    rings = [[(x / NANOMETRES, y / NANOMETRES) for x, y in ring] for ring in shape.rings]
+    # The widest circle on the panel: a larger square fits nowhere.
+    circle = shapely.maximum_inscribed_circle(shapely.Polygon(rings[0], rings[1:]), 1.0)
+    side = min(die.one_of([200, 100, 150, 50, 60]), int(2 * shapely.length(circle)))
+    side = max(50, side)
     most = max(1, min(6, int(area_mm2(shape.rings) / side**2)))
     coins = [coin for coin, _ in sorted(coins_and_largest(matrix)[0].items(), key=lambda c: c[1])]
     squares: list[Table] = []

@@ -7,14 +7,21 @@ a test says otherwise; at 1.50 a minute. Every rule is also held against plain c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hailcalc.bandedges import NearEdge, edge_words, handful, near_edges
-from hailcalc.matrix import MatrixTables, compile_tables, matrix_from_data, require_matrix
+from hailcalc.bandedges import NearEdge, Reckoner, edge_words, handful, near_edges
+from hailcalc.matrix import (
+    MatrixTables,
+    base_amount,
+    compile_tables,
+    matrix_from_data,
+    require_matrix,
+)
 from tests.builders import Table, claim, estimate, sheet
 from tests.effort import examples
 from tests.plain_counting import PlainEdge
@@ -43,8 +50,19 @@ def tables_of(matrix: Table) -> MatrixTables:
 
 
 def edges(matrix: Table, *counts: int) -> list[NearEdge]:
+    """The edges near counts of a panel without extras, whose price is its base."""
     tables = tables_of(matrix)
-    return list(near_edges("hood", counts, tables.grids[0], tables))
+    grid = tables.grids[0]
+
+    def total(changed: Sequence[int]) -> int | None:
+        return base_amount(grid, tables, changed) if sum(changed) <= grid.last else None
+
+    return list(near_edges(counts, Reckoner("hood", grid, tables, total)))
+
+
+def edge(dents: int, band: tuple[int, int] | None, before: int, after: int | None) -> NearEdge:
+    """An edge of all dents, by dimes, of a panel whose price is its base."""
+    return NearEdge("hood", dents, 0, "", band, before, after, before, after)
 
 
 def told(matrix: Table, *counts: int) -> list[tuple[int, int, tuple[int, int] | None]]:
@@ -101,10 +119,10 @@ def test_an_edge_is_told_if_it_is_within_a_handful(count: int, expected: Any) ->
 def test_one_dent_more_and_one_dent_fewer() -> None:
     # 6 dimes stand at 16 minutes: 24.00; 7 at 28: 42.00. 3 dimes too; 2 at 10: 15.00.
     (up,) = edges(small(), 6, 0, 0)
-    assert up == NearEdge("hood", 1, 0, (7, 7), 2400, 4200)
+    assert up == edge(1, (7, 7), 2400, 4200)
     assert up.change == 1800
     (down,) = edges(small(), 3, 0, 0)
-    assert down == NearEdge("hood", -1, 0, (1, 2), 2400, 1500)
+    assert down == edge(-1, (1, 2), 2400, 1500)
     assert down.change == -900
 
 
@@ -138,9 +156,9 @@ def test_a_ramp_has_no_edges_but_an_end() -> None:
 
 
 def test_beyond_the_last_count_there_is_no_base() -> None:
-    (edge,) = edges(small(), 10, 0, 0)
-    assert edge == NearEdge("hood", 1, 0, None, 6000, None)
-    assert edge.change is None
+    (end,) = edges(small(), 10, 0, 0)
+    assert end == edge(1, None, 6000, None)
+    assert end.change is None
 
 
 def test_bands_that_cost_the_same_have_no_edge_between_them() -> None:
@@ -168,6 +186,27 @@ def test_layers_have_an_edge_for_all_dents_and_for_each_size_up() -> None:
     assert told(small(), 2, 3, 0) == [(-1, 1, (1, 2))]
     # 1 half-dollar of 5: the quarters and it are 3.
     assert told(small(), 2, 2, 1) == [(-1, 1, (1, 2))]
+
+
+def test_the_count_that_falls_into_another_band_is_named() -> None:
+    layers, each = small(), small(mixed="each")
+    assert [near.of for near in edges(layers, 6, 0, 0)] == [""]
+    assert [near.of for near in edges(layers, 3, 2, 0)] == ["quarter"]
+    assert [near.of for near in edges(layers, 2, 2, 1)] == ["quarter or larger"]
+    assert [near.of for near in edges(each, 4, 2, 0)] == ["quarter"]
+    (near,) = edges(layers, 2, 2, 1)
+    assert "band quarter or larger: 1–2" in edge_words(near, tables_of(layers))
+
+
+def test_the_price_that_is_told_has_the_panels_extras_in_it() -> None:
+    made = small(extra=[{"id": "aluminium", "label": "Al", "percent": "50",
+                         "when": {"metal": "aluminium"}}])  # fmt: skip
+    panel = {"panel": "hood", "metal": "aluminium", "tally": {"dime": 6}}
+    (near,) = estimate(claim(panel), made).near_edges
+    assert (near.was_base, near.base) == (2400, 4200)
+    assert (near.was_total, near.total, near.change) == (3600, 6300, 2700)
+    seven = estimate(claim(panel | {"tally": {"dime": 7}}), made).panels[0]
+    assert seven.total == near.total
 
 
 def test_each_has_an_edge_for_every_size_by_itself() -> None:
@@ -236,13 +275,13 @@ def test_pricing_so_many_dents_more_gives_the_base_that_is_told(
         return
     made = long(mixed=mixed)
     names = ["dime", "quarter", "half-dollar"]
-    for edge in edges(made, *counts):
+    for near in edges(made, *counts):
         changed = list(counts)
-        changed[edge.column] += edge.dents
+        changed[near.column] += near.dents
         tally = dict(zip(names, changed, strict=True))
         result = estimate(claim({"panel": "hood", "tally": tally}), made).panels[0]
-        assert result.base == edge.base
-        assert abs(edge.dents) <= handful(sum(counts))
+        assert result.base == near.base
+        assert abs(near.dents) <= handful(sum(counts))
 
 
 # --- in words ---------------------------------------------------------------------------------
@@ -251,35 +290,35 @@ def test_pricing_so_many_dents_more_gives_the_base_that_is_told(
 @pytest.mark.parametrize(
     ("matrix", "counts", "words"),
     [
-        (small(), (6, 0, 0), "1 dent more of dime: band 7, base 42.00 instead of 24.00 (+18.00)"),
+        (small(), (6, 0, 0), "1 dent more, dime: band 7, 42.00 instead of 24.00 (+18.00)"),
         (
             small(),
             (3, 0, 0),
-            "1 dent fewer of dime: band 1–2, base 15.00 instead of 24.00 (-9.00)",
+            "1 dent fewer, dime: band 1–2, 15.00 instead of 24.00 (-9.00)",
         ),
         (
             long(),
             (0, 41, 0),
-            "2 dents fewer of quarter: band 20–39, base 33.00 instead of 60.00 (-27.00)",
+            "2 dents fewer, quarter: band 20–39, 33.00 instead of 60.00 (-27.00)",
         ),
-        (long(), (196, 0, 0), "5 dents more of dime: beyond the counts that the matrix prices"),
+        (long(), (196, 0, 0), "5 dents more, dime: beyond the counts that the matrix prices"),
         (
             small(currency="JPY", rates={"repair": "5400", "removal": "0"}),
             (2, 0, 0),
-            "1 dent more of dime: band 3–6, base 1440 instead of 900 (+540)",
+            "1 dent more, dime: band 3–6, 1440 instead of 900 (+540)",
         ),
     ],
 )
 def test_an_edge_in_words(matrix: Table, counts: tuple[int, ...], words: str) -> None:
-    (edge,) = edges(matrix, *counts)
-    assert edge_words(edge, tables_of(matrix)) == words
+    (near,) = edges(matrix, *counts)
+    assert edge_words(near, tables_of(matrix)) == words
 
 
 def test_under_most_fewer_dents_may_cost_more_and_the_sign_says_so() -> None:
     most = small(mixed="most")
     down = edges(most, 3, 2, 0)[1]
     assert edge_words(down, tables_of(most)) == (
-        "1 dent fewer of dime: band 3–6, base 33.00 instead of 24.00 (+9.00)"
+        "1 dent fewer, dime: band 3–6, 33.00 instead of 24.00 (+9.00)"
     )
 
 
@@ -302,16 +341,20 @@ def test_the_evidence_has_every_near_edge_with_its_figures() -> None:
             "panel": "hood",
             "dents": -1,
             "size": "dime",
+            "of": "panel",
             "band": [1, 2],
             "base": "15.00",
+            "total": "15.00",
             "change": "-9.00",
         },
         {
             "panel": "roof",
             "dents": 1,
             "size": "dime",
+            "of": "panel",
             "band": None,
             "base": None,
+            "total": None,
             "change": None,
         },
     ]

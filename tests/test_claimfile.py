@@ -419,7 +419,7 @@ def test_a_claim_nested_beyond_reason_is_refused() -> None:
         ("panels.0.oversize", [{"mm": 41}] * 501, "at most 500 items"),
         ("panels.0.oversize.0.marks", ["edge"] * 6, "at most 5 items"),
         ("panels.1.dents", [{"mm": 9}] * (MAX_DENTS + 1), "at most 100000 items"),
-        ("panels.1.zones", [{"kind": "edge", "reach_mm": 9}] * 201, "at most 200 items"),
+        ("panels.1.zones", [{"kind": "edge", "reach_mm": 9}] * 101, "at most 100 items"),
     ],
 )
 def test_nothing_is_longer_than_a_vehicle_can_need(path: str, value: Any, limit: str) -> None:

@@ -82,7 +82,7 @@ def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
 ) -> None:
     out = tmp_path / "deep" / "out"
     assert run_demo(out, paper)
-    expected = [f"{name}.{kind}" for name in DEMO for kind in ("json", "pdf")]
+    expected = [f"{name}.{kind}" for name in [*DEMO, "14-recount"] for kind in ("json", "pdf")]
     assert names(out) == sorted([*expected, "summary.txt"])
     for name in DEMO:
         text = (out / f"{name}.json").read_text("utf-8")
@@ -93,7 +93,7 @@ def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
     printed = capsys.readouterr()
     assert printed.out == (out / "summary.txt").read_text("utf-8")
     assert "12 of 16: 12-sedan-every-panel" in printed.err
-    assert printed.err.endswith(f"16 sheets in {out}, 0 skipped\n")
+    assert printed.err.endswith(f"16 sheets and 1 recount in {out}, 0 skipped\n")
 
 
 def test_the_summary_has_a_row_a_vehicle_with_what_it_came_to(
@@ -157,10 +157,13 @@ def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on
     assert ran.returncode == 2
     whole = [name for name in DEMO if name not in (DEMO[2], DEMO[6])]
     assert names(tmp_path / "out") == sorted(
-        [*(f"{name}.{kind}" for name in whole for kind in ("json", "pdf")), "summary.txt"]
+        [
+            *(f"{name}.{kind}" for name in [*whole, "14-recount"] for kind in ("json", "pdf")),
+            "summary.txt",
+        ]
     )
     assert f"{DEMO[2]}.json: line 1, column " in ran.stderr
     assert f'{DEMO[6]}.json: panels[0].panel: found "tailgate" on a wagon' in ran.stderr
     assert "16 of 16: " in ran.stderr
-    assert ran.stderr.endswith("14 sheets in out, 2 skipped\n")
+    assert ran.stderr.endswith("14 sheets and 1 recount in out, 2 skipped\n")
     assert len(ran.stdout.splitlines()) == 15

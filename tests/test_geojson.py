@@ -250,9 +250,15 @@ def test_all_mistakes_of_a_file_are_told_together() -> None:
 
 
 def test_a_dent_without_panel_or_size_is_caught_with_the_claim() -> None:
-    panels = dents(collection(point(1, 2, mm=9), point(1, 2, panel="hood")))
+    panels = dents(collection(point(1, 2, panel="hood")))
     problems = claim_from_data(claim(*panels)).problems
-    assert [problem.place for problem in problems] == ["panels[0].panel", "panels[1].dents[0].mm"]
+    assert [problem.place for problem in problems] == ["panels[0].dents[0].mm"]
+    with pytest.raises(InputError) as caught:
+        dents(collection(point(1, 2, mm=9), point(1, 2, mm=9, panel=7)))
+    assert [(problem.place, problem.found) for problem in caught.value.problems] == [
+        ("features[0].properties.panel", "nothing"),
+        ("features[1].properties.panel", "7"),
+    ]
 
 
 # --- outlines ---------------------------------------------------------------------------------

@@ -215,12 +215,18 @@ def test_a_mark_on_the_border_is_on_the_panel_and_needs_no_note(x: float, y: flo
 
 @pytest.mark.parametrize(
     ("x", "y", "by"),
-    [(-5.1, 300, "5.1"), (1012, 300, "12.0"), (1030, 640, "50.0"), (-400, 300, "400.0")],
+    [
+        (-5.1, 300, "5.1"),
+        (-5.01, 300, "5.1"),
+        (1012, 300, "12.0"),
+        (1030, 640, "50.0"),
+        (-400, 300, "400.0"),
+    ],
 )
 def test_a_mark_farther_off_is_an_error_that_says_by_how_much(x: float, y: float, by: str) -> None:
     ((place, found, expected),) = mistakes(marked(dent(500, 300), dent(x, y)))
     assert place == "panels[0].dents[1]"
-    assert found == f"a mark at {x:g}, {y:g}, {by} mm off the panel"
+    assert found == f"a mark at {round(x, 1):g}, {y:g}, {by} mm off the panel"
     assert expected == "a place on the panel, 1000 by 600 mm, or at most 5 mm beyond its border"
 
 
@@ -333,8 +339,8 @@ def test_pairs_are_listed_with_their_numbers_and_places() -> None:
 
 def test_one_pair_is_a_pair() -> None:
     assert warnings(marked(dent(412, 300), dent(412, 301))) == [
-        "hood: the same dent may be marked twice, pair closer than a quarter of the smaller size: "
-        "1 and 2 at 412, 300."
+        "hood: the same dent may be marked twice, a pair closer than a quarter of the smaller "
+        "size: 1 and 2 at 412, 300."
     ]
 
 
@@ -579,8 +585,8 @@ def test_the_evidence_of_a_marked_panel_says_what_was_made_of_it() -> None:
     ]
     assert document["evidence"]["warnings"] == [
         "hood: 1 mark up to 2.0 mm beyond the border taken as on it.",
-        "hood: the same dent may be marked twice, pair closer than a quarter of the smaller size: "
-        "1 and 2 at 300, 200.",
+        "hood: the same dent may be marked twice, a pair closer than a quarter of the smaller "
+        "size: 1 and 2 at 300, 200.",
     ]
 
 

@@ -132,7 +132,7 @@ def test_a_generic_outline_becomes_shapes_with_the_same_area_and_zones() -> None
         # nothing in it
         ("POLYGON EMPTY", "an empty Polygon", "a shape with points"),
         (geojson("Polygon", []), "an empty Polygon", "a shape with points"),
-        (geojson("Polygon", [[]]), "an empty Polygon", "a shape with points"),
+        (geojson("Polygon", [[]]), 'type "Polygon"', "rings of four points or more"),
         # crossing itself
         (
             "POLYGON ((0 0, 1000 600, 1000 0, 0 600, 0 0))",
@@ -158,16 +158,16 @@ def test_a_generic_outline_becomes_shapes_with_the_same_area_and_zones() -> None
         ("POLYGON ((0 0, nan 0, 1000 600, 0 600, 0 0))", "no number", "millimetres"),
         ("POLYGON ((0 0, 1e9 0, 1000 600, 0 600, 0 0))", "without measure", "millimetres"),
         # no WKT
-        ("", "end of stream", "WKT of a POLYGON"),
+        ("", '""', "WKT of a POLYGON"),
         ("POLYGON", "", "WKT of a POLYGON"),
         ("POLYGON ((0 0, 1000 0, 1000 600", "", "WKT of a POLYGON"),
-        ("POLYGON ((0 0, 1000 0, 1000 600, 0 600))", "closed", "WKT of a POLYGON"),
+        ("POLYGON ((0 0, 1000 0, 1000 600, 0 600))", "0 600))", "WKT of a POLYGON"),
         ("POLYGON ((0 0, 1000 x, 1000 600, 0 0))", "", "WKT of a POLYGON"),
         ("PLATE ((0 0, 1000 0, 1000 600, 0 0))", "PLATE", "WKT of a POLYGON"),
         (f"SRID=4326;{PLATE}", "SRID=4326", "WKT of a POLYGON"),
-        (f"{PLATE} {PLATE}", "after end", "WKT of a POLYGON"),
+        (f"{PLATE} {PLATE}", "POLYGON", "WKT of a POLYGON"),
         # too few points
-        (geojson("Polygon", [[[0, 0], [1000, 0]]]), "at least 4", "a GeoJSON Polygon"),
+        (geojson("Polygon", [[[0, 0], [1000, 0]]]), 'type "Polygon"', "rings of four points"),
     ],
 )
 def test_a_mistake_in_an_outline(own: Any, found: str, expected: str) -> None:
@@ -340,7 +340,7 @@ def price_it(panel: Table) -> None:
         (
             {"kind": "braced", "shape": "LINESTRING (10 10, 10 10)", "reach_mm": 5},
             "shape",
-            "too few points",
+            "a line without length",
             "",
         ),
         (
@@ -415,9 +415,9 @@ def test_all_mistakes_of_an_outline_and_its_zones_are_told_together() -> None:
 
 
 def test_too_many_zones_are_refused() -> None:
-    found = mistakes(PLATE, [{"kind": "edge", "reach_mm": 5}] * 201)
+    found = mistakes(PLATE, [{"kind": "edge", "reach_mm": 5}] * 101)
     assert [(place, expected) for place, _, expected in found] == [
-        ("panels[0].zones", "at most 200 items")
+        ("panels[0].zones", "at most 100 items")
     ]
 
 
@@ -450,7 +450,9 @@ def test_any_points_at_all_are_an_outline_or_a_mistake(points: list[list[float]]
 
 
 @settings(max_examples=examples(100))
-@given(st.integers(100, 3000), st.integers(1, 2000), st.integers(-500, 500), st.integers(-500, 500))
+@given(
+    st.integers(100, 3000), st.integers(10, 2000), st.integers(-500, 500), st.integers(-500, 500)
+)
 def test_a_triangle_in_wkt_and_in_geojson_is_the_same_triangle(
     width: int, height: int, left: int, bottom: int
 ) -> None:

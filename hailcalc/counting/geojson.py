@@ -30,8 +30,13 @@ def panels_from_geojson(text: str, file: str) -> list[dict[str, Any]]:
     dents: dict[str, list[dict[str, Any]]] = {}
     for place, geometry, properties in _features(text, file, _DENT_KEYS, problems):
         dent = _dent(geometry, properties, place, file, problems)
-        if dent is not None:
-            dents.setdefault(str(properties.get("panel")), []).append(dent)
+        panel = properties.get("panel")
+        if not isinstance(panel, str):
+            found = "nothing" if panel is None else shown(panel)
+            where = (*place, "properties", "panel")
+            problems.append(Problem(file, where, found, "the panel that the dent is on"))
+        elif dent is not None:
+            dents.setdefault(panel, []).append(dent)
     if problems:
         raise InputError(problems)
     return [{"panel": panel, "dents": found} for panel, found in dents.items()]

@@ -31,14 +31,15 @@ MAX_PAIRS = 1000
 ROUNDING_MM = 1e-6
 """Places are given to the micrometre; what differs less is the rounding of binary fractions."""
 
-_CHUNK = 128
+_SHORTEST, _LONGEST = 16, 1024
+_MANY = 100_000
 
 
 class Marked(NamedTuple):
     """What the outline says of each dent.
 
     `beyond` is how far a centre lies off the panel, 0 on it or on its border; `zones` has for
-    each kind the dents that it marks.
+    each kind the dents that it marks, those off the panel as if on the nearest border.
     """
 
     beyond: Numbers
@@ -47,12 +48,8 @@ class Marked(NamedTuple):
 
 def classify(shape: PanelShape, x: Numbers, y: Numbers, size: Numbers) -> Marked:
     """Hold marks against an outline and its zones. Arrays of one length, mm."""
+    x, y, beyond = onto_panel(shape, x, y)
     points = _points(x, y)
-    beyond = np.zeros(len(points))
-    shapely.prepare(shape.outline)
-    outside = ~shapely.intersects_xy(shape.outline, x, y)
-    beyond[outside] = shapely.distance(shape.outline, points[outside])
-    beyond[beyond <= ROUNDING_MM] = 0
     zones: dict[ZoneKind, Flags] = {}
     for zone in shape.zones:
         shapely.prepare(zone.geometry)
@@ -65,6 +62,25 @@ def classify(shape: PanelShape, x: Numbers, y: Numbers, size: Numbers) -> Marked
             inside = np.asarray(shapely.dwithin(zone.geometry, points, reach_mm))
         zones[zone.kind] = zones[zone.kind] | inside if zone.kind in zones else inside
     return Marked(beyond, zones)
+
+
+def onto_panel(shape: PanelShape, x: Numbers, y: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """Places with those off the panel moved to the nearest point of its border.
+
+    Returns x, y and how far each was off, mm; 0 on the panel or its border.
+    """
+    shapely.prepare(shape.outline)
+    beyond = np.zeros(len(x))
+    outside = np.flatnonzero(~shapely.intersects_xy(shape.outline, x, y))
+    if not len(outside):
+        return x, y, beyond
+    x, y = x.copy(), y.copy()
+    off = _points(x[outside], y[outside])
+    beyond[outside] = shapely.distance(shape.outline, off)
+    beyond[beyond <= ROUNDING_MM] = 0
+    nearest = shapely.get_point(shapely.shortest_line(off, shape.outline), 1)
+    x[outside], y[outside] = shapely.get_x(nearest), shapely.get_y(nearest)
+    return x, y, beyond
 
 
 def _points(x: Numbers, y: Numbers) -> NDArray[np.object_]:
@@ -94,11 +110,15 @@ def marked_twice(x: Numbers, y: Numbers, size: Numbers) -> tuple[list[tuple[int,
     if len(x) < 2:
         return pairs, False
     tree = shapely.STRtree(_points(x, y))
-    for start in range(0, len(x), _CHUNK):
-        chunk = slice(start, start + _CHUNK)
+    start, length = 0, _SHORTEST
+    while start < len(x):
+        chunk = slice(start, start + length)
         # Not farther than a quarter of its own size is a quarter of the smaller one or more.
         own, other = tree.query(tree.geometries[chunk], "dwithin", size[chunk] / 4)
+        # Where dents lie on one another a long chunk would have too many neighbours to hold.
+        length = min(2 * length, _LONGEST) if len(own) < _MANY else _SHORTEST
         own = own + start
+        start = chunk.stop
         later = own < other
         own, other = own[later], other[later]
         apart = np.hypot(x[own] - x[other], y[own] - y[other])

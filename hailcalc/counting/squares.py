@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from hailcalc.claimfile import Sample
 from hailcalc.counting.limits import SampleLimits, sample_limits
-from hailcalc.money import plain, round_half_away
+from hailcalc.money import plain, round_half_away, rounded
 from hailcalc.problems import Place, Problem
 
 Tally = dict[str, int]
@@ -97,7 +97,7 @@ def estimate_sample(sample: Sample, area_cm2: int, coins: Sequence[str]) -> Samp
         area_cm2=area_cm2,
         squares_cm2=squares_cm2,
         limits=limits,
-        estimate=scaled_to(seen, total),
+        estimate=scaled_to(seen, total, factor),
         lower=scaled_to(seen, min(lower, total)),
         upper=scaled_to(seen, max(upper, total)),
     )
@@ -107,20 +107,21 @@ def _squares_cm2(sample: Sample) -> Fraction:
     return len(sample.squares) * Fraction(sample.side_mm) ** 2 / 100
 
 
-def scaled_to(seen: Scaled, total: int) -> Scaled:
-    """Counts in the proportions of `seen` that add up to `total`, by largest remainder."""
-    counted = seen.total
-    if not counted:
+def scaled_to(seen: Scaled, total: int, factor: Fraction | None = None) -> Scaled:
+    """`seen` times `factor`, the sizes rounded by largest remainder so that they add up to `total`.
+
+    The factor is total over seen unless it is given; then `total` is seen × factor, rounded.
+    """
+    if not seen.total:
         return Scaled({}, {})
-    tally = {coin: number * total // counted for coin, number in seen.tally.items()}
-    by_remainder = sorted(seen.tally, key=lambda coin: -(seen.tally[coin] * total % counted))
+    times = Fraction(total, seen.total) if factor is None else factor
+    exact = {coin: number * times for coin, number in seen.tally.items()}
+    tally = {coin: floor(number) for coin, number in exact.items()}
+    by_remainder = sorted(exact, key=lambda coin: tally[coin] - exact[coin])
     for coin in by_remainder[: total - sum(tally.values())]:
         tally[coin] += 1
     marked = {
-        mark: {
-            coin: min(tally[coin], round_half_away(number * total, counted))
-            for coin, number in sizes.items()
-        }
+        mark: {coin: min(tally[coin], rounded(number * times)) for coin, number in sizes.items()}
         for mark, sizes in seen.marked.items()
     }
     return Scaled(tally, marked)
@@ -140,31 +141,30 @@ def _in_order(tally: Tally, coins: Sequence[str]) -> Tally:
 
 
 def sample_problems(
-    sample: Sample, area_mm2: Fraction, bounds: Sequence[float], where: Place, file: str
+    sample: Sample, area_mm2: Fraction, widest_mm: float, where: Place, file: str
 ) -> Iterator[Problem]:
-    """Squares that cannot be squares of this panel.
+    """Squares that cannot be squares of this panel, wherever they were put.
 
-    `bounds` is the outline's box (left, bottom, right, top); whether placed squares lie on the
-    outline and apart from each other is asked by `placed_problems`.
+    `widest_mm` is the diameter of the widest circle on the panel: a larger square fits nowhere.
     """
     place: Place = (*where, "sample")
     side = plain(sample.side_mm)
-    room = min(bounds[2] - bounds[0], bounds[3] - bounds[1])
     square_mm2 = Fraction(sample.side_mm) ** 2
-    if sample.side_mm > Decimal(repr(room)) or square_mm2 > area_mm2:
+    number = f"{len(sample.squares)} square{'' if len(sample.squares) == 1 else 's'}"
+    if float(sample.side_mm) > widest_mm + 1:
         yield Problem(
             file,
             (*place, "side_mm"),
             f"squares of {side} mm",
-            f"squares that fit on the panel, which is {room:.0f} mm across at its narrower",
+            f"squares that fit on the panel; the widest circle on it is {widest_mm:.0f} mm",
         )
     elif len(sample.squares) * square_mm2 > area_mm2:
-        found = f"{len(sample.squares)} squares of {side} mm, "
+        found = f"{number} of {side} mm, "
         found += f"{whole_cm2(len(sample.squares) * square_mm2):,} cm² together"
         expected = f"squares side by side within the panel's {whole_cm2(area_mm2):,} cm²"
         yield Problem(file, (*place, "squares"), found, expected)
     if not any(sum(square.tally.values()) for square in sample.squares):
-        found = f"{len(sample.squares)} squares without a dent"
+        found = f"{number} without a dent"
         expected = "dents to scale; a panel so empty is counted dent by dent"
         yield Problem(file, (*place, "squares"), found, expected)
     placed = sum(square.at is not None for square in sample.squares)

@@ -9,6 +9,8 @@ and sizes in mm, areas in mm² and cm².
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 from hailcalc.claimfile import (
@@ -68,15 +70,20 @@ def needs_survey(panel: Panel) -> bool:
     )
 
 
-def survey_claim(parts: ClaimParts, file: str = "claim") -> tuple[Surveys, list[Problem]]:
-    """Survey every panel that needs it, with every mistake in outlines, marks and squares."""
+def survey_claim(
+    parts: ClaimParts, file: str = "claim", coins: Sequence[str] = ()
+) -> tuple[Surveys, list[Problem]]:
+    """Survey every panel that needs it, with every mistake in outlines, marks and squares.
+
+    `coins` are the matrix's by size, as far as it is known.
+    """
     surveys: Surveys = {}
     problems: list[Problem] = []
     if parts.vehicle is None:
         return surveys, problems
     for position, panel in parts.panels:
         if needs_survey(panel) and panel.panel in PANELS_OF_BODY[parts.vehicle.body]:
-            survey, found = survey_panel(panel, parts.vehicle, ("panels", position), file)
+            survey, found = survey_panel(panel, parts.vehicle, ("panels", position), file, coins)
             problems += found
             if survey is not None:
                 surveys[position] = survey
@@ -99,14 +106,18 @@ def panel_shape(
 
 
 def survey_panel(
-    panel: Panel, vehicle: Vehicle, where: Place = (), file: str = "claim"
+    panel: Panel,
+    vehicle: Vehicle,
+    where: Place = (),
+    file: str = "claim",
+    coins: Sequence[str] = (),
 ) -> tuple[Survey | None, list[Problem]]:
     """Survey one panel, or None and every mistake found."""
     shape, problems = panel_shape(panel, vehicle, where, file)
     if shape is None:
         return None, problems
     if panel.sample is not None:
-        return _survey_squares(panel.sample, shape, where, file)
+        return _survey_squares(panel.sample, shape, where, file, coins)
     if has_positions(panel) and all(
         dent.x is not None and dent.y is not None for dent in panel.dents
     ):
@@ -157,7 +168,19 @@ def _finer_than_a_tape(dents: Sequence[MeasuredDent]) -> bool:
     if len(dents) < 2:
         return False
     steps = [step for dent in dents for step in (dent.x, dent.y) if step is not None]
-    return any(step.normalize().as_tuple().exponent < -2 for step in steps)  # type: ignore[operator]
+    return any(_decimals(step) > 2 for step in steps)
+
+
+def _like_degrees(dent: MeasuredDent) -> bool:
+    """Whether a lone place could be one on the globe: within its degrees, to many decimals."""
+    if dent.x is None or dent.y is None or abs(dent.x) > 180 or abs(dent.y) > 90:
+        return False
+    return _decimals(dent.x) >= 4 and _decimals(dent.y) >= 4
+
+
+def _decimals(step: Decimal) -> int:
+    exponent = step.normalize().as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
 def _off_panel(
@@ -168,13 +191,14 @@ def _off_panel(
     file: str,
 ) -> Iterator[Problem]:
     """Marks off the panel, each by how much."""
-    from hailcalc.counting.marks import MARGIN_MM
+    from hailcalc.counting.marks import MARGIN_MM, ROUNDING_MM
 
     for index, distance in beyond.items():
         dent = dents[index]
         assert dent.x is not None, "only placed dents are held against an outline"
         assert dent.y is not None, "only placed dents are held against an outline"
-        found = f"a mark at {plain(dent.x)}, {plain(dent.y)}, {distance:.1f} mm off the panel"
+        away = ceil(distance * 10 - ROUNDING_MM) / 10
+        found = f"a mark at {_at(dent.x)}, {_at(dent.y)}, {away:.1f} mm off the panel"
         expected = f"a place on {_extent(shape)}, or at most {MARGIN_MM:.0f} mm beyond its border"
         yield Problem(file, (*where, "dents", index), found, expected)
 
@@ -192,29 +216,37 @@ def _extent(shape: PanelShape) -> str:
 
 
 def _survey_squares(
-    sample: Sample, shape: PanelShape, where: Place, file: str
+    sample: Sample, shape: PanelShape, where: Place, file: str, coins: Sequence[str]
 ) -> tuple[Survey | None, list[Problem]]:
-    from hailcalc.coins import COIN_SETS
     from hailcalc.counting.squares import estimate_sample, sample_problems, whole_cm2
+    from hailcalc.vehicle.shapes import widest_circle_mm
 
     area = shape.area_mm2
-    problems = list(sample_problems(sample, area, shape.outline.bounds, where, file))
+    widest = widest_circle_mm(shape.outline)
+    problems = list(sample_problems(sample, area, widest, where, file))
     if not problems:
         problems = list(_placed_problems(sample, shape, where, file))
     if problems:
         return None, problems
-    known = sorted(
-        (coin for coins in COIN_SETS.values() for coin in coins), key=lambda coin: coin.mm
-    )
-    order = [coin.name for coin in known]
-    return Survey(shape, sample=estimate_sample(sample, whole_cm2(area), order)), []
+    return Survey(shape, sample=estimate_sample(sample, whole_cm2(area), coins)), []
 
 
 def _placed_problems(
     sample: Sample, shape: PanelShape, where: Place, file: str
 ) -> Iterator[Problem]:
     """Placed squares that stick out of the panel or lie on one another."""
+    from hailcalc.vehicle.shapes import looks_like_degrees
+
     squares = placed_squares(sample)
+    corners = [square.at for square in sample.squares if square.at is not None]
+    if len(corners) > 1:
+        xs, ys = ([float(corner[axis]) for corner in corners] for axis in (0, 1))
+        fine = max(_decimals(step) for corner in corners for step in corner) > 2
+        if fine and looks_like_degrees(min(xs), min(ys), max(xs), max(ys)):
+            found = f"squares near {corners[0][0]}, {corners[0][1]}, which look like degrees"
+            expected = f"millimetres from the origin of {_extent(shape)}"
+            yield Problem(file, (*where, "sample", "squares"), found, expected)
+            return
     for index, square in enumerate(squares):
         place: Place = (*where, "sample", "squares", index)
         outside = 1 - square.intersection(shape.outline).area / square.area
@@ -247,6 +279,9 @@ def placed_squares(sample: Sample) -> list[BaseGeometry]:
 
 def survey_notes(panel: Panel, survey: Survey) -> Iterator[str]:
     """What a survey has to say: marks taken from beyond the border, and marked twice."""
+    if len(panel.dents) == 1 and _like_degrees(panel.dents[0]):
+        at = f"{panel.dents[0].x}, {panel.dents[0].y}"
+        yield f"{panel.panel}: its only mark, at {at}, could be in degrees; places are millimetres."
     if survey.sample is not None and len(survey.sample.per_square) < FEW_SQUARES:
         yield (
             f"{panel.panel}: sampled in fewer than {FEW_SQUARES} squares; the margin is less sure "
@@ -263,7 +298,7 @@ def survey_notes(panel: Panel, survey: Survey) -> Iterator[str]:
             listed.append(f"and more than {rest} others")
         elif rest:
             listed.append(f"and {rest} more")
-        pairs = "pair" if len(survey.twice) == 1 else "pairs"
+        pairs = "a pair" if len(survey.twice) == 1 else "pairs"
         yield (
             f"{panel.panel}: the same dent may be marked twice, {pairs} closer than a quarter of "
             f"the smaller size: {'; '.join(listed)}."
@@ -275,4 +310,9 @@ def _pair(dents: Sequence[MeasuredDent], pair: tuple[int, int]) -> str:
     first = dents[pair[0]]
     assert first.x is not None, "only placed dents stand in pairs"
     assert first.y is not None, "only placed dents stand in pairs"
-    return f"{pair[0] + 1} and {pair[1] + 1} at {plain(first.x)}, {plain(first.y)}"
+    return f"{pair[0] + 1} and {pair[1] + 1} at {_at(first.x)}, {_at(first.y)}"
+
+
+def _at(step: Decimal) -> str:
+    """A coordinate to a tenth of a millimetre, as far as anybody can mark."""
+    return plain(round(step, 1))

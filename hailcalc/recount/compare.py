@@ -16,9 +16,10 @@ with the panel as A describes it (metal, access), by the matrix, whatever was ag
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 from fractions import Fraction
 from math import pi
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from hailcalc.claimfile import (
     ClaimFile,
@@ -29,6 +30,7 @@ from hailcalc.claimfile import (
 )
 from hailcalc.coins import Coin, size_class
 from hailcalc.counting import PanelCount, count_panel
+from hailcalc.counting.marks import as_arrays, onto_panel
 from hailcalc.counting.matching import Matching, match_marks
 from hailcalc.counting.squares import Scaled, scaled_to
 from hailcalc.counting.survey import Survey, survey_panel
@@ -37,6 +39,10 @@ from hailcalc.estimate import CompiledMatrix, Estimate, PanelResult, panel_lines
 from hailcalc.money import round_half_away
 from hailcalc.problems import InputError, Problem
 from hailcalc.vehicle import PANELS
+from hailcalc.vehicle.shapes import PanelShape
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 GATE_MM = 15.0
 """Marks farther apart than this are two dents. Where each of two people places a mark with a
@@ -53,8 +59,9 @@ _CROWDED = 0.3
 class MarkedTwice(NamedTuple):
     """A panel that both counters marked.
 
-    `union` holds the dents of both, matched ones once, in the order of `matching`: pairs, only
-    A, only B. Totals are the panel's sums, None without a price.
+    `b` are B's dents as they lie on A's outline. `union` holds the dents of both, matched ones
+    once, in the order of `matching`: pairs, only A, only B. Totals are the panel's sums, None
+    without a price; `estimated` is None if no dent is common, since nothing then limits it.
     """
 
     a: tuple[MeasuredDent, ...]
@@ -64,7 +71,7 @@ class MarkedTwice(NamedTuple):
     same_size: int
     kappa: Fraction | None
     union: tuple[MeasuredDent, ...]
-    estimated: int
+    estimated: int | None
     total_union: int | None
     total_estimate: int | None
     survey: Survey
@@ -128,7 +135,8 @@ def recount(
         for name in PANELS
         if name in ours or name in theirs
     )
-    return Recount(first, second, gate_mm, found, panels, tuple(_notes(a, b, panels, gate_mm)))
+    notes = (*_notes(a, b, panels, gate_mm), *_warnings(first, second))
+    return Recount(first, second, gate_mm, found, panels, notes)
 
 
 def _by_matrix(claim: ClaimFile) -> ClaimFile:
@@ -159,9 +167,10 @@ def _panel(
     name = one.panel.panel
     if ours is None or theirs is None:
         return PanelRecount(name, ours, theirs, None, None, None)
+    b_dents = _on_outline_of_a(ours, theirs)
     marked = None
-    if has_positions(ours.panel) and has_positions(theirs.panel):
-        marked = _marked(claim, ours, theirs, compiled, gate_mm)
+    if b_dents is not None:
+        marked = _marked(claim, ours, b_dents, compiled, gate_mm)
     plausible = None
     if ours.panel.sample is None and theirs.panel.sample is None:
         plausible = plausible_difference(ours.count.all, theirs.count.all, found)
@@ -181,14 +190,69 @@ def _interval(result: PanelResult) -> tuple[int, int]:
     return sample.lower.total + singly, sample.upper.total + singly
 
 
+def _on_outline_of_a(ours: PanelResult, theirs: PanelResult) -> tuple[MeasuredDent, ...] | None:
+    """B's dents where they lie on A's outline; None if the two outlines cannot be compared.
+
+    Generic outlines of two sizes are one drawing stretched, so places are stretched with it.
+    """
+    if not (has_positions(ours.panel) and has_positions(theirs.panel)):
+        return None
+    assert ours.survey is not None, "a panel with places has a survey"
+    assert theirs.survey is not None, "a panel with places has a survey"
+    mine, other = ours.survey.shape, theirs.survey.shape
+    across = up = Decimal(1)
+    if not _same_outline(mine, other):
+        if not (mine.generic and other.generic):
+            return None
+        widths, heights = zip(_extent(mine), _extent(other), strict=True)
+        across, up = (Decimal(repr(one)) / Decimal(repr(its)) for one, its in (widths, heights))
+    dents = theirs.panel.dents
+    if across != 1 or up != 1:
+        dents = tuple(
+            _moved(dent, float((dent.x or 0) * across), float((dent.y or 0) * up)) for dent in dents
+        )
+    x, y, _ = as_arrays([(float(dent.x or 0), float(dent.y or 0), 0.0) for dent in dents])
+    on_x, on_y, beyond = onto_panel(mine, x, y)
+    return tuple(
+        _moved(dent, float(on_x[index]), float(on_y[index])) if beyond[index] else dent
+        for index, dent in enumerate(dents)
+    )
+
+
+def _moved(dent: MeasuredDent, x: float, y: float) -> MeasuredDent:
+    """A dent at another place, to a thousandth of a millimetre."""
+    return dent.model_copy(update={"x": Decimal(f"{x:.3f}"), "y": Decimal(f"{y:.3f}")})
+
+
+def _extent(shape: PanelShape) -> tuple[float, float]:
+    left, bottom, right, top = shape.outline.bounds
+    return right - left, top - bottom
+
+
+def _same_outline(one: PanelShape, other: PanelShape) -> bool:
+    return _same(one.outline, other.outline)
+
+
+def _same(one: BaseGeometry, other: BaseGeometry) -> bool:
+    """Whether two shapes are one to half a millimetre, wherever their rings begin."""
+    return bool(one.normalize().equals_exact(other.normalize(), 0.5))
+
+
+def _same_zones(one: PanelShape, other: PanelShape) -> bool:
+    return len(one.zones) == len(other.zones) and all(
+        a.kind == b.kind and a.reach_mm == b.reach_mm and _same(a.geometry, b.geometry)
+        for a, b in zip(one.zones, other.zones, strict=True)
+    )
+
+
 def _marked(
     claim: ClaimFile,
     ours: PanelResult,
-    theirs: PanelResult,
+    b: tuple[MeasuredDent, ...],
     compiled: CompiledMatrix,
     gate_mm: float,
 ) -> MarkedTwice:
-    a, b = ours.panel.dents, theirs.panel.dents
+    a = ours.panel.dents
     matching = match_marks(_marks(a), _marks(b), gate_mm)
     counts = two_counts(len(a), len(b), len(matching.pairs))
     columns = compiled.tables.columns
@@ -203,7 +267,9 @@ def _marked(
     if survey is None:
         raise InputError(problems)
     count = count_panel(panel, compiled.tables.column_of, columns, survey)
-    estimated = max(counts.union, round_half_away(*counts.chapman.as_integer_ratio()))
+    estimated = None
+    if counts.both:
+        estimated = max(counts.union, round_half_away(*counts.chapman.as_integer_ratio()))
     body = claim.vehicle.body
     return MarkedTwice(
         a=a,
@@ -215,7 +281,9 @@ def _marked(
         union=union,
         estimated=estimated,
         total_union=_total(panel, count, body, compiled),
-        total_estimate=_total(panel, _scaled(count, estimated, columns), body, compiled),
+        total_estimate=None
+        if estimated is None
+        else _total(panel, _scaled(count, estimated, columns), body, compiled),
         survey=survey,
         crowded=max(len(a), len(b)) * pi * gate_mm**2 > _CROWDED * survey.shape.area_mm2,
     )
@@ -265,27 +333,77 @@ def _notes(
     """What must be said about a comparison."""
     if a.claim.number != b.claim.number:
         yield f"The claims have two numbers: {a.claim.number} and {b.claim.number}."
+    if a.claim.date_of_loss != b.claim.date_of_loss:
+        days = f"{a.claim.date_of_loss} in A, {b.claim.date_of_loss} in B"
+        yield f"The dates of loss differ: {days}."
     if _sizes(a) != _sizes(b):
         yield (
-            "The two files give the vehicle different overall sizes, so generic outlines differ "
-            "and marks may not lie on one another; A's outline is taken for both."
+            "The two files give the vehicle different overall sizes; B's marks on generic "
+            "outlines were stretched to A's."
         )
+    agreed = [panel.panel for claim in (a, b) for panel in claim.panels if panel.agreed is not None]
+    if agreed:
+        names = ", ".join(dict.fromkeys(agreed))
+        yield f"Priced by the matrix; agreed prices are left out: {names}."
     for panel in panels:
         if panel.a is None or panel.b is None:
             who = "B" if panel.b is None else "A"
             yield f"{panel.panel}: not in {who}; not compared."
             continue
-        ways = panel.a.panel.access, panel.b.panel.access
-        if ways[0] != ways[1]:
-            yield f"{panel.panel}: {ways[0]} in A, {ways[1]} in B; part of the difference in price."
-        if panel.a.panel.metal != panel.b.panel.metal:
-            metals = f"{panel.a.panel.metal} in A, {panel.b.panel.metal} in B"
-            yield f"{panel.panel}: {metals}; part of the difference in price."
+        for mine, other in _described(panel.a, panel.b):
+            told = f"{mine} in A, {other} in B"
+            yield f"{panel.panel}: {told}; part of the difference in price."
+        yield from _outline_notes(panel.a, panel.b)
         if panel.marked is not None and panel.marked.crowded:
             yield (
                 f"{panel.panel}: so many marks that neighbours lie within {gate_mm:g} mm by "
                 "chance; compare with a smaller gate."
             )
+
+
+def _warnings(first: Estimate, second: Estimate) -> Iterator[str]:
+    """What the two sheets warn of, said once where both do."""
+    for warning in first.warnings:
+        yield warning if warning in second.warnings else f"{warning} (A)"
+    for warning in second.warnings:
+        if warning not in first.warnings:
+            yield f"{warning} (B)"
+
+
+def _described(a: PanelResult, b: PanelResult) -> Iterator[tuple[str, str]]:
+    """What the two say differently of a panel itself."""
+    paints = {True: "repainted", False: "original paint"}
+    for mine, other in (
+        (a.panel.access, b.panel.access),
+        (a.panel.metal, b.panel.metal),
+        (paints[a.panel.repainted], paints[b.panel.repainted]),
+    ):
+        if mine != other:
+            yield mine, other
+
+
+def _outline_notes(a: PanelResult, b: PanelResult) -> Iterator[str]:
+    """What two outlines of one panel do to the comparison."""
+    if a.survey is None or b.survey is None:
+        return
+    mine, other = a.survey.shape, b.survey.shape
+    if mine.generic and other.generic:
+        if _same_outline(mine, other) and not _same_zones(mine, other):
+            yield _zones_differ(a)
+    elif not _same_outline(mine, other):
+        yield (
+            f"{a.panel.panel}: marked on two different outlines; the marks are not compared, only "
+            "their numbers."
+        )
+    elif not _same_zones(mine, other):
+        yield _zones_differ(a)
+
+
+def _zones_differ(a: PanelResult) -> str:
+    return (
+        f"{a.panel.panel}: the zones differ, part of the difference in price; A's are taken for "
+        "both counts together."
+    )
 
 
 def _sizes(claim: ClaimFile) -> tuple[int | None, int | None, int | None]:

@@ -14,8 +14,11 @@ from hailcalc.claimfile import MeasuredDent, longest_axis
 from hailcalc.problems import InputError, Problem
 from hailcalc.recount.compare import MarkedTwice, PanelRecount, Recount
 from hailcalc.recount.report import (
+    about,
+    band_of,
     decimal,
     interval,
+    is_estimated,
     panel_costs,
     percent,
     plausible_words,
@@ -23,7 +26,18 @@ from hailcalc.recount.report import (
     verdict,
 )
 from hailcalc.sheet.attach import seal
-from hailcalc.sheet.drawing import Frame, frame_for, outline_marks, panel_frame, polygon_points
+from hailcalc.sheet.drawing import (
+    MAX_DRAWN,
+    ZONE_WORDS,
+    DrawnDent,
+    Frame,
+    frame_for,
+    legend_marks,
+    outline_marks,
+    overhang,
+    panel_frame,
+    polygon_points,
+)
 from hailcalc.sheet.fonts import BOLD, REGULAR, unprintable
 from hailcalc.sheet.layout import (
     BODY,
@@ -48,10 +62,12 @@ from hailcalc.sheet.layout import (
 )
 from hailcalc.sheet.locale import Writer, writer
 from hailcalc.sheet.pdf import PAPERS
-from hailcalc.vehicle import PANEL_LABELS
+from hailcalc.vehicle import PANEL_LABELS, with_label
 
 _TITLE = Style(face=BOLD, size=19, leading=23)
 _SMALLEST = 2.3
+_STRETCH = 1.45
+"""How far a triangle's corners lie out, over the radius of a disc as heavy."""
 _ACROSS = 2
 _GAP = 16.0
 _TALLEST = 190.0
@@ -73,14 +89,17 @@ def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") 
     tables = recount.a.compiled.tables
     write = writer(recount.a.compiled.matrix.matrix.locale, tables.currency, tables.decimals)
     _heading(flow, recount, write)
-    _counts(flow, recount, names, write)
+    if recount.panels:
+        _counts(flow, recount, names, write)
+    else:
+        flow.paragraph("Neither has a panel.", BODY)
     marked = [panel for panel in recount.panels if panel.marked is not None]
     if marked:
         _found(flow, marked, names)
         _costs(flow, marked, names, write)
     flow.section("What the figures rest on", keep=40)
     for remark in remarks(recount):
-        flow.paragraph(remark, SMALL_INK)
+        flow.paragraph(with_label(remark, names), SMALL_INK)
         flow.space(2)
     if marked:
         _drawings(flow, marked, names)
@@ -158,8 +177,8 @@ def _counts(flow: Flow, recount: Recount, names: dict[str, str], write: Writer) 
         Column("A", 28, "right"),
         Column("B", 28, "right"),
         Column("Differ", 34, "right"),
-        Column("May differ", 46),
-        Column("Verdict", flow.inner - 446),
+        Column("May differ", 52, "center"),
+        Column("Verdict", flow.inner - 452),
         Column("Band A", 42, "right"),
         Column("Band B", 42, "right"),
         Column(f"{currency} A", 46, "right"),
@@ -172,16 +191,14 @@ def _counts(flow: Flow, recount: Recount, names: dict[str, str], write: Writer) 
 def _counts_row(panel: PanelRecount, names: dict[str, str], write: Writer) -> Row:
     sides = (panel.a, panel.b)
     numbers: list[str] = []
-    bands: list[str] = []
+    bands = [band_of(result).replace("-", "–") for result in sides]
     sums: list[str] = []
     for result in sides:
         if result is None:
-            numbers, bands, sums = [*numbers, "–"], [*bands, "–"], [*sums, "–"]
+            numbers, sums = [*numbers, "–"], [*sums, "–"]
             continue
         about = "~" if result.panel.sample is not None else ""
         numbers.append(f"{about}{result.count.all}")
-        low, high = result.band or (0, 0)
-        bands.append("" if result.band is None else str(low) if low == high else f"{low}–{high}")
         sums.append(write.amount(result.total) if result.priced else "no price")
     difference = ""
     if panel.a is not None and panel.b is not None and panel.a.priced and panel.b.priced:
@@ -208,8 +225,8 @@ def _found(flow: Flow, panels: Sequence[PanelRecount], names: dict[str, str]) ->
         Column("Only B", 38, "right"),
         Column("A found", 44, "right"),
         Column("B found", 44, "right"),
-        Column("Dents there", flow.inner - 446),
-        Column("95 %", 60),
+        Column("Dents there", flow.inner - 446, "center"),
+        Column("95 %", 60, "center"),
         Column("Same size", 52, "right"),
         Column("Kappa", 34, "right"),
     ]
@@ -224,7 +241,7 @@ def _found(flow: Flow, panels: Sequence[PanelRecount], names: dict[str, str]) ->
             str(counts.only_b),
             percent(counts.rate_a),
             percent(counts.rate_b),
-            f"about {marked.estimated}",
+            about(marked),
             interval(marked),
             f"{marked.same_size} of {counts.both}",
             decimal(marked.kappa),
@@ -249,14 +266,20 @@ def _costs(
     rows = []
     for panel in panels:
         costs = panel_costs(panel)
-        cells = (Cell.of(_amount(cost, write)) for cost in costs)
+        texts = [_amount(cost, write) for cost in costs]
+        if not is_estimated(panel):
+            texts[-1] = "–"
+        cells = (Cell.of(text) for text in texts)
         rows.append(Row((Cell.of(names[panel.panel], BODY_BOLD), *cells)))
         sums = [
             None if so_far is None or cost is None else so_far + cost
             for so_far, cost in zip(sums, costs, strict=True)
         ]
     if len(panels) > 1:
-        cells = (Cell.of(_amount(total, write), BODY_BOLD) for total in sums)
+        texts = [_amount(total, write) for total in sums]
+        if not all(map(is_estimated, panels)):
+            texts[-1] = "–"
+        cells = (Cell.of(text, BODY_BOLD) for text in texts)
         rows.append(Row((Cell.of("These panels", BODY_BOLD), *cells), tinted=True))
     flow.table(columns, rows)
 
@@ -274,31 +297,44 @@ def _drawings(flow: Flow, panels: Sequence[PanelRecount], names: dict[str, str])
         if panel.marked is not None
     ]
     flow.section("Where they differ", keep=sizes[0][2] + 60)
-    _legend(flow)
+    _legend(flow, [panel.marked for panel in panels if panel.marked is not None])
     for start in range(0, len(panels), _ACROSS):
         row = list(zip(panels, sizes, strict=True))[start : start + _ACROSS]
-        height = max(size[2] for _, size in row) + 32
+        beyond = [_overhang(panel.marked, size[0]) for panel, size in row if panel.marked]
+        below, above = (max(side) for side in zip(*beyond, strict=True))
+        height = max(size[2] for _, size in row) + 32 + below + above
         flow.need(height)
         top = flow.y
         for column, (panel, size) in enumerate(row):
-            _drawing(flow, panel, size, flow.left + column * (width + _GAP), top, width, names)
+            place = (flow.left + column * (width + _GAP), top)
+            _drawing(flow, panel, size, place, (width, below, above), names)
         flow.y = top - height - 8
+
+
+def _overhang(marked: MarkedTwice, scale: float) -> tuple[float, float]:
+    """Points by which marks reach below and above a panel's box."""
+    dents = [
+        DrawnDent(float(dent.x or 0), float(dent.y or 0), float(longest_axis(dent)), False)
+        for dent in marked.union
+    ]
+    return overhang(marked.survey.shape, dents, scale, _STRETCH)
 
 
 def _drawing(
     flow: Flow,
     panel: PanelRecount,
     size: tuple[float, float, float],
-    x: float,
-    top: float,
-    width: float,
+    place: tuple[float, float],
+    room: tuple[float, float, float],
     names: dict[str, str],
 ) -> None:
+    """One panel at a place; `room` is the width, and what marks take below and above."""
+    (x, top), (width, below, above) = place, room
     marked = panel.marked
     assert marked is not None, "only panels with marks in both claims get here"
     scale, drawn_width, drawn_height = size
     counts = marked.counts
-    bottom = top - 15 - drawn_height
+    bottom = top - 15 - above - drawn_height
     frame = panel_frame(marked.survey.shape, x + (width - drawn_width) / 2, bottom, scale)
     flow.text(x, top - 9, names[panel.panel], BODY_BOLD)
     told = f"{counts.both} both, {counts.only_a} only A, {counts.only_b} only B"
@@ -307,13 +343,13 @@ def _drawing(
         flow.put(mark)
     for mark in _three_kinds(marked, frame):
         flow.put(mark)
-    flow.text(x, bottom - 11, f"1 : {frame.reduction:.0f}", SMALL_INK)
+    flow.text(x, bottom - below - 11, f"1 : {frame.reduction:.0f}", SMALL_INK)
 
 
 def _three_kinds(marked: MarkedTwice, frame: Frame) -> Iterator[Mark]:
     pairs = len(marked.matching.pairs)
     ours = pairs + len(marked.matching.only_a)
-    for index, dent in enumerate(marked.union):
+    for index, dent in enumerate(marked.union[:MAX_DRAWN]):
         kind = "both" if index < pairs else "a" if index < ours else "b"
         yield _mark(kind, *_place(dent, frame))
 
@@ -328,7 +364,7 @@ def _mark(kind: str, x: float, y: float, radius: float) -> Mark:
     if kind == "both":
         return CircleMark(x, y, radius, 0.5, INK, _GREY)
     if kind == "a":
-        return PathMark(polygon_points(x, y, radius * 1.45, 3), 0.9, INK, True, 1.0)
+        return PathMark(polygon_points(x, y, radius * _STRETCH, 3), 0.9, INK, True, 1.0)
     side = radius * 0.9
     corners = (
         (x - side, y - side),
@@ -339,11 +375,22 @@ def _mark(kind: str, x: float, y: float, radius: float) -> Mark:
     return PathMark(corners, 0.5, INK, True, 0.0)
 
 
-def _legend(flow: Flow) -> None:
+def _legend(flow: Flow, marked: Sequence[MarkedTwice]) -> None:
+    """Kinds of marks, then kinds of zones, as far as they occur."""
     flow.y -= 13
     x = flow.left
     for kind, words in (("both", "found by both"), ("a", "only by A"), ("b", "only by B")):
         flow.put(_mark(kind, x + 5, flow.y + 3.6, 3.0))
         flow.text(x + 14, flow.y + 1.2, words, SMALL_INK)
         x += 14 + text_width(words, SMALL_INK) + 18
+    kinds = {zone.kind for each in marked for zone in each.survey.shape.zones}
+    for zone, words in ZONE_WORDS.items():
+        if zone in kinds:
+            for mark in legend_marks(x, flow.y, zone):
+                flow.put(mark)
+            flow.text(x + 20, flow.y + 1.2, words, SMALL_INK)
+            x += 20 + text_width(words, SMALL_INK) + 14
+    flow.y -= 3
+    if any(each.survey.shape.generic for each in marked):
+        flow.paragraph("Generic outlines, no maker's drawing.", SMALL)
     flow.y -= 4

@@ -12,11 +12,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any
 
+from hailcalc.columns import columns_text
 from hailcalc.estimate import PanelResult
 from hailcalc.money import money_text
 from hailcalc.recount.compare import MarkedTwice, PanelRecount, Recount
-from hailcalc.terminal import columns_text
-from hailcalc.vehicle import PANEL_LABELS
+from hailcalc.vehicle import PANEL_LABELS, with_label
 
 PLAUSIBLE = (
     "May differ: two careful counters who each find {found} of 100 dents, independently, stay "
@@ -28,12 +28,13 @@ PLAUSIBLE = (
 def recount_text(recount: Recount, labels: str = "us") -> str:
     """A recount for people: what was counted, what the marks say, what each would cost."""
     names = PANEL_LABELS[labels]
-    parts = [_head(recount), _counts_table(recount, names)]
+    parts = [_head(recount)]
+    parts.append(_counts_table(recount, names) if recount.panels else "Neither has a panel.\n")
     marked = [panel for panel in recount.panels if panel.marked is not None]
     if marked:
         parts.append(_marks_table(recount, marked, names))
         parts.append(_money_table(recount, marked, names))
-    parts.append("\n".join(remarks(recount)) + "\n")
+    parts.append("\n".join(with_label(each, names) for each in remarks(recount)) + "\n")
     return "\n".join(parts)
 
 
@@ -62,7 +63,8 @@ def _counts_table(recount: Recount, names: dict[str, str]) -> str:
     decimals = recount.a.compiled.tables.decimals
     totals = [recount.a.totals.total, recount.b.totals.total]
     sums = [money_text(total, decimals) for total in (*totals, totals[1] - totals[0])]
-    rows.append(["Claim, total", "", "", "", "", "", "", "", *sums])
+    so_far = "" if recount.a.totals.complete and recount.b.totals.complete else " so far"
+    rows.append([f"Claim, total{so_far}", "", "", "", "", "", "", "", *sums])
     return columns_text(rows, right=[1, 2, 3, 8, 9, 10])
 
 
@@ -79,8 +81,8 @@ def _counts_row(recount: Recount, panel: PanelRecount) -> list[str]:
         "" if panel.difference is None else f"{panel.difference:+d}",
         plausible_words(panel),
         verdict(panel),
-        _band(a),
-        _band(b),
+        band_of(a),
+        band_of(b),
         *money,
         difference,
     ]
@@ -106,7 +108,8 @@ def _number(result: PanelResult | None) -> str:
     return f"~{result.count.all}" if result.panel.sample is not None else str(result.count.all)
 
 
-def _band(result: PanelResult | None) -> str:
+def band_of(result: PanelResult | None) -> str:
+    """The band of a panel's count; a dash for a panel that is not there."""
     if result is None:
         return "-"
     if result.band is None:
@@ -138,7 +141,7 @@ def _marks_table(recount: Recount, panels: list[PanelRecount], names: dict[str, 
                 str(counts.only_b),
                 percent(counts.rate_a),
                 percent(counts.rate_b),
-                f"about {marked.estimated}",
+                about(marked),
                 interval(marked),
                 f"{marked.same_size} of {counts.both}",
                 decimal(marked.kappa),
@@ -153,14 +156,25 @@ def _money_table(recount: Recount, panels: list[PanelRecount], names: dict[str, 
     sums: list[int | None] = [0, 0, 0, 0]
     for panel in panels:
         costs = panel_costs(panel)
-        rows.append([names[panel.panel], *(_money(cost, tables.decimals) for cost in costs)])
+        texts = [_money(cost, tables.decimals) for cost in costs]
+        if not is_estimated(panel):
+            texts[-1] = "-"
+        rows.append([names[panel.panel], *texts])
         sums = [
             None if so_far is None or cost is None else so_far + cost
             for so_far, cost in zip(sums, costs, strict=True)
         ]
     if len(panels) > 1:
-        rows.append(["These panels", *(_money(total, tables.decimals) for total in sums)])
+        texts = [_money(total, tables.decimals) for total in sums]
+        if not all(map(is_estimated, panels)):
+            texts[-1] = "-"
+        rows.append(["These panels", *texts])
     return columns_text(rows, right=[1, 2, 3, 4])
+
+
+def is_estimated(panel: PanelRecount) -> bool:
+    """Whether there is an estimate of the dents that are there."""
+    return panel.marked is not None and panel.marked.estimated is not None
 
 
 def panel_costs(panel: PanelRecount) -> list[int | None]:
@@ -188,6 +202,11 @@ def decimal(value: Fraction | None) -> str:
     return "-" if value is None else f"{float(value):.2f}"
 
 
+def about(marked: MarkedTwice) -> str:
+    """The estimated number of dents, if there is one."""
+    return "-" if marked.estimated is None else f"about {marked.estimated}"
+
+
 def interval(marked: MarkedTwice) -> str:
     """The 95 % interval of the number of dents."""
     upper = marked.counts.upper
@@ -199,6 +218,8 @@ def remarks(recount: Recount) -> Iterator[str]:
     if any(panel.plausible is not None for panel in recount.panels):
         yield PLAUSIBLE.format(found=f"{float(100 * recount.found):g}")
     marked = [panel.marked for panel in recount.panels if panel.marked is not None]
+    if any(each.estimated is None for each in marked):
+        yield "Where no dent is common to both, how many are there cannot be estimated."
     if marked:
         yield (
             f"Marks up to {recount.gate_mm:g} mm apart are taken as one dent, paired so that the "
@@ -280,8 +301,8 @@ def _marked_json(panel: PanelRecount, marked: MarkedTwice, decimals: int) -> dic
         "rate_a": _three_places(counts.rate_a),
         "rate_b": _three_places(counts.rate_b),
         "estimate": marked.estimated,
-        "chapman": _three_places(counts.chapman),
-        "standard_error": f"{float(counts.variance) ** 0.5:.3f}",
+        "chapman": _three_places(counts.chapman if counts.both else None),
+        "standard_error": f"{float(counts.variance) ** 0.5:.3f}" if counts.both else None,
         "interval": [counts.lower, counts.upper],
         "level_percent": 95,
         "same_size": marked.same_size,

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from hailcalc.bandedges import NearEdge
+from hailcalc.bandedges import NearEdge, band_words, dents_words
 from hailcalc.claimfile import longest_axis
 from hailcalc.counting import Survey
 from hailcalc.estimate import PanelResult
@@ -42,18 +42,11 @@ if TYPE_CHECKING:
     from hailcalc.counting.squares import SampleEstimate
     from hailcalc.sheet.drawing import DrawnDent
 
-_ACROSS = 3
 _PLATES_ACROSS = 4
 _GAP = 12.0
-_TALLEST = 126.0
-"""Height of a drawing, points: four rows of three go on a page."""
-
-_ZONE_WORDS: dict[str, str] = {
-    "braced": "braced",
-    "glue-only": "glue-only",
-    "edge": "edge",
-    "body-line": "body line",
-}
+_FEW = (2, 190.0)
+_MANY = (3, 126.0)
+"""Drawings across, and height of one in points: of many, four rows go on a page."""
 
 
 def count_text(sheet: Sheet, number: int) -> str:
@@ -76,40 +69,34 @@ def near_edges(flow: Flow, sheet: Sheet) -> None:
     flow.section("Near an edge of a band", keep=44)
     flow.paragraph(
         "On these panels a few dents decide the band. Count them again before you argue about "
-        "the price.",
+        "the price. Told for the size with most dents that does it; the sums are the panel's, "
+        "with its extras.",
         SMALL_INK,
     )
     currency = sheet.write.currency
     columns = [
-        Column("Panel", 104),
-        Column("If there were", flow.inner - 104 - 86 - 70 - 70 - 62),
-        Column("Then the band", 86),
-        Column(f"Base now, {currency}", 70, "right"),
-        Column(f"Base then, {currency}", 70, "right"),
-        Column("Change", 62, "right"),
+        Column("Panel", 98),
+        Column("If there were", flow.inner - 98 - 118 - 62 - 62 - 58),
+        Column("Then the band", 118),
+        Column(f"Now, {currency}", 62, "right"),
+        Column(f"Then, {currency}", 62, "right"),
+        Column("Change", 58, "right"),
     ]
     flow.table(columns, [_edge_row(sheet, edge) for edge in edges])
 
 
 def _edge_row(sheet: Sheet, edge: NearEdge) -> Row:
-    number = abs(edge.dents)
-    size = sheet.estimate.compiled.tables.columns[edge.column].name
-    more = "more" if edge.dents > 0 else "fewer"
-    what = f"{number} dent{'' if number == 1 else 's'} {more}, {size}"
-    if edge.band is None or edge.base is None or edge.change is None:
-        band, base, change = "beyond the matrix", "no price", ""
-    else:
-        low, high = edge.band
-        band = f"{low}" if low == high else f"{low}–{high}"
-        base = sheet.write.amount(edge.base)
+    total, change = "no price", ""
+    if edge.total is not None and edge.change is not None:
+        total = sheet.write.amount(edge.total)
         change = ("+" if edge.change > 0 else "") + sheet.write.amount(edge.change)
     return Row(
         (
             Cell.of(sheet.labels[edge.panel], BODY_BOLD),
-            Cell.of(what),
-            Cell.of(band),
-            Cell.of(sheet.write.amount(edge.before)),
-            Cell.of(base),
+            Cell.of(dents_words(edge, sheet.estimate.compiled.tables)),
+            Cell.of(band_words(edge)),
+            Cell.of(sheet.write.amount(edge.was_total)),
+            Cell.of(total),
             Cell.of(change),
         )
     )
@@ -137,7 +124,8 @@ def samples(flow: Flow, sheet: Sheet) -> None:
     unpriced = "" if lower.complete and upper.complete else ", leaving out what then has no price"
     flow.paragraph(
         f"{with_all} would be {low}, at its upper limit {high}{unpriced}; at the estimate it is "
-        f"{sheet.write.sum(estimate.totals.total)}.",
+        f"{sheet.write.sum(estimate.totals.total)}. Zones of an outline do not mark sampled dents: "
+        "only those marked in the squares are priced as marked.",
         SMALL_INK,
     )
 
@@ -220,15 +208,16 @@ def panels_drawn(flow: Flow, sheet: Sheet) -> None:
         return
     on_outline = [result for result in damaged if _is_drawn(result)]
     tallied = [result for result in damaged if not _is_drawn(result)]
-    width = (flow.inner - (_ACROSS - 1) * _GAP) / _ACROSS
-    tiles = [_drawn_tile(flow, sheet, result, width) for result in on_outline]
+    across, tallest = _FEW if len(on_outline) <= _FEW[0] ** 2 else _MANY
+    width = (flow.inner - (across - 1) * _GAP) / across
+    tiles = [_drawn_tile(flow, sheet, result, width, tallest) for result in on_outline]
     plate_width = (flow.inner - (_PLATES_ACROSS - 1) * _GAP) / _PLATES_ACROSS
     plates = [_plate_tile(flow, sheet, result, plate_width) for result in tallied]
     first = (tiles or plates)[0]
     flow.section("Panels drawn" if tiles else "Panels, plate by plate", keep=first.height + 30)
     if tiles:
         _legend(flow, on_outline)
-        _put_tiles(flow, tiles, _ACROSS, width)
+        _put_tiles(flow, tiles, across, width)
     if plates:
         _put_tiles(flow, plates, _PLATES_ACROSS, plate_width)
 
@@ -251,12 +240,12 @@ def _put_tiles(flow: Flow, tiles: Sequence[_Tile], across: int, width: float) ->
 
 def _legend(flow: Flow, results: Sequence[PanelResult]) -> None:
     """What the strokes mean, as far as they occur."""
-    from hailcalc.sheet.drawing import MAX_DRAWN, legend_marks
+    from hailcalc.sheet.drawing import MAX_DRAWN, ZONE_WORDS, legend_marks
 
     shapes = [result.survey.shape for result in results if result.survey is not None]
     kinds = dict.fromkeys(zone.kind for shape in shapes for zone in shape.zones)
     entries: list[tuple[str, str]] = [
-        (kind, words) for kind, words in _ZONE_WORDS.items() if kind in kinds
+        (kind, words) for kind, words in ZONE_WORDS.items() if kind in kinds
     ]
     if any(result.panel.dents for result in results):
         entries.append(("dent", "dent, to scale"))
@@ -280,30 +269,35 @@ def _legend(flow: Flow, results: Sequence[PanelResult]) -> None:
     flow.y -= 4
 
 
-def _drawn_tile(flow: Flow, sheet: Sheet, result: PanelResult, width: float) -> _Tile:
+def _drawn_tile(
+    flow: Flow, sheet: Sheet, result: PanelResult, width: float, tallest: float
+) -> _Tile:
     """A panel drawn to scale, its name above, scale and marks below."""
-    from hailcalc.sheet.drawing import frame_for, panel_drawing, panel_frame
+    from hailcalc.sheet.drawing import frame_for, overhang, panel_drawing, panel_frame
 
     survey = result.survey
     assert survey is not None, "a panel counted on its outline was surveyed"
-    scale, drawn_width, drawn_height = frame_for(survey.shape, width, _TALLEST)
+    scale, drawn_width, drawn_height = frame_for(survey.shape, width, tallest)
     caption = _caption(sheet, result, panel_frame(survey.shape, 0, 0, scale).reduction)
     lines = [line for text in caption for line in wrap(text, SMALL_INK, width)]
     about = "about " if is_sampled(result) else ""
     number = f"{about}{count_text(sheet, result.count.all)}"
+    dents = list(_dents_of(sheet, result))
+    below, above = overhang(survey.shape, dents, scale)
 
     def put(x: float, top: float) -> None:
         flow.text(x, top - 9, sheet.labels[result.panel.panel], BODY_BOLD)
         flow.text(x + width, top - 9, number, BODY_BOLD, "right")
-        bottom = top - 15 - drawn_height
+        bottom = top - 15 - above - drawn_height
         frame = panel_frame(survey.shape, x + (width - drawn_width) / 2, bottom, scale)
-        for mark in panel_drawing(survey.shape, frame, list(_dents_of(sheet, result))):
+        for mark in panel_drawing(survey.shape, frame, dents):
             flow.put(mark)
         _put_squares(flow, result, frame.at, frame.scale)
         for index, line in enumerate(lines, 1):
-            flow.text(x, bottom - 2 - index * SMALL_INK.leading + 2, line, SMALL_INK)
+            flow.text(x, bottom - below - index * SMALL_INK.leading, line, SMALL_INK)
 
-    return _Tile(15 + drawn_height + 4 + len(lines) * SMALL_INK.leading, put)
+    height = 15 + above + drawn_height + below + 4 + len(lines) * SMALL_INK.leading
+    return _Tile(height, put)
 
 
 def _caption(sheet: Sheet, result: PanelResult, reduction: float) -> list[str]:
@@ -317,7 +311,8 @@ def _caption(sheet: Sheet, result: PanelResult, reduction: float) -> list[str]:
         side = sheet.write.figure(plain(sample.side_mm))
         number = len(sample.squares)
         placed = "" if sample.squares[0].at is not None else ", places not noted"
-        parts.append(f"sampled, {number} squares of {side} mm{placed}")
+        squares = f"{number} square{'' if number == 1 else 's'}"
+        parts.append(f"sampled, {squares} of {side} mm{placed}")
     marks = [f"{number} {mark}" for mark, number in result.count.marks.items() if number]
     return [", ".join(parts), *([", ".join(marks)] if marks else [])]
 

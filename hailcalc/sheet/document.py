@@ -134,14 +134,18 @@ def _sample(result: PanelResult, sample: SampleEstimate, estimate: Estimate) -> 
 
 def _near_edge(edge: NearEdge, estimate: Estimate) -> dict[str, Any]:
     tables = estimate.compiled.tables
-    sums = (edge.base, edge.change)
-    base, change = (None if sum_ is None else money_text(sum_, tables.decimals) for sum_ in sums)
+    base, total, change = (
+        None if sum_ is None else money_text(sum_, tables.decimals)
+        for sum_ in (edge.base, edge.total, edge.change)
+    )
     return {
         "panel": edge.panel,
         "dents": edge.dents,
         "size": tables.columns[edge.column].name,
+        "of": edge.of or "panel",
         "band": None if edge.band is None else list(edge.band),
         "base": base,
+        "total": total,
         "change": change,
     }
 

@@ -24,6 +24,14 @@ from hailcalc.vehicle.shapes import PanelShape, ShapeZone
 Point = tuple[float, float]
 Ring = Sequence[Point]
 
+ZONE_WORDS: dict[str, str] = {
+    "braced": "braced",
+    "glue-only": "glue-only",
+    "edge": "edge",
+    "body-line": "body line",
+}
+"""What a legend calls the kinds of zone."""
+
 _HATCH_GAP = 3.4
 _HATCH_GREY = 0.45
 _SMALLEST_RADIUS = 0.7
@@ -87,6 +95,26 @@ def panel_drawing(shape: PanelShape, frame: Frame, dents: Sequence[DrawnDent]) -
         x, y = frame.at(dent.x, dent.y)
         radius = max(_SMALLEST_RADIUS, dent.mm / 2 * frame.scale)
         yield CircleMark(x, y, radius, 1.1 if dent.oversize else 0.55, INK, 1.0)
+
+
+_AIR = 3.0
+"""Points between a drawing and the texts above and below it that a dent may take."""
+
+
+def overhang(
+    shape: PanelShape, dents: Sequence[DrawnDent], scale: float, stretch: float = 1.0
+) -> tuple[float, float]:
+    """Points by which dents at the border reach below and above the panel's box, less the air.
+
+    `stretch` is the largest extent of a mark over its dent's radius.
+    """
+    _, bottom, _, top = shape.outline.bounds
+    below = above = 0.0
+    for dent in dents:
+        radius = max(_SMALLEST_RADIUS, dent.mm / 2 * scale) * stretch
+        below = max(below, radius - (dent.y - bottom) * scale)
+        above = max(above, radius - (top - dent.y) * scale)
+    return max(0.0, below - _AIR), max(0.0, above - _AIR)
 
 
 def outline_marks(shape: PanelShape, frame: Frame) -> Iterator[Mark]:

@@ -52,7 +52,7 @@ from hailcalc.sheet.layout import (
 )
 from hailcalc.sheet.locale import writer
 from hailcalc.sheet.source import Sheet
-from hailcalc.vehicle import PANEL_LABELS
+from hailcalc.vehicle import PANEL_LABELS, with_label
 
 PAPERS = {"letter": (612.0, 792.0), "a4": (595.28, 841.89)}
 """Paper sizes in points (ISO 216 A4 is 210 by 297 mm)."""
@@ -640,7 +640,7 @@ def _notes(flow: Flow, sheet: Sheet) -> None:
         for result in estimate.panels
         if result.panel.note
     ]
-    notes += estimate.warnings
+    notes += [with_label(warning, sheet.labels) for warning in estimate.warnings]
     if not notes:
         return
     flow.section("Notes", keep=24)

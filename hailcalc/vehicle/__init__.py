@@ -14,6 +14,7 @@ from hailcalc.vehicle.panels import (
     Labels,
     Panel,
     ZoneKind,
+    with_label,
 )
 from hailcalc.vehicle.vin import vin_findings
 
@@ -27,4 +28,5 @@ __all__ = [
     "Panel",
     "ZoneKind",
     "vin_findings",
+    "with_label",
 ]

@@ -8,6 +8,7 @@ openings, narrow pieces.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal, get_args
 
 Panel = Literal[
@@ -63,3 +64,9 @@ _UK_LABELS = _US_LABELS | {
 }  # fmt: skip
 PANEL_LABELS: dict[str, dict[str, str]] = {"us": _US_LABELS, "uk": _UK_LABELS}
 """What panels are called in print, by label table."""
+
+
+def with_label(text: str, labels: Mapping[str, str]) -> str:
+    """A remark that begins with a panel's identifier, with what the panel is called instead."""
+    panel, colon, rest = text.partition(": ")
+    return f"{labels[panel]}{colon}{rest}" if panel in labels else text

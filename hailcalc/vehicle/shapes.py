@@ -13,6 +13,7 @@ are degrees or metres.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -34,6 +35,21 @@ SMALLEST_MM = 100.0
 
 LARGEST_MM = 10_000.0
 """No outer panel is longer."""
+
+NARROWEST_MM = 10.0
+"""No outer panel is narrower."""
+
+MAX_POINTS = 5_000
+"""Points of one shape; and of all zones of a panel four times as many."""
+
+_GEOMETRIES = {
+    name.upper(): name
+    for name in (
+        "Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
+        "GeometryCollection",
+    )
+}  # fmt: skip
+_WORD = re.compile(r"\s*([A-Za-z]+)")
 
 _TOLERANCE_MM = 0.001
 """How far a zone may pass the outline: the rounding of its own coordinates."""
@@ -109,12 +125,19 @@ def own_shape(
         return None, problems
     kept: list[ShapeZone] = []
     sound = not problems
+    points = 0
     for position, zone in enumerate(zones):
         place = (*where, "zones", position)
         shaped, found = _zone(zone, outline if sound else None, place, file)
         problems += found
         if shaped is not None:
             kept.append(shaped)
+            points += int(shapely.get_num_coordinates(shaped.geometry))
+    if points > 4 * MAX_POINTS:
+        found_points = f"{points:,} points in all zones"
+        problems.append(
+            Problem(file, (*where, "zones"), found_points, f"at most {4 * MAX_POINTS:,}")
+        )
     if problems:
         return None, problems
     return PanelShape(outline, tuple(kept), given is None), []
@@ -138,7 +161,11 @@ def _zone(
         return None, problems
     if zone.kind != "body-line" and geometry.geom_type == "LineString" and zone.reach_mm <= 0:
         problems.append(_no_reach(where, file))
-    if outline is not None and (beyond := _beyond(geometry, outline)) > _TOLERANCE_MM:
+    if looks_like_degrees(*geometry.bounds):
+        found = f"a zone near {geometry.bounds[0]:.6g}, {geometry.bounds[1]:.6g}, "
+        found += "which looks like degrees"
+        problems.append(Problem(file, (*where, "shape"), found, "millimetres on the panel"))
+    elif outline is not None and (beyond := _beyond(geometry, outline)) > _TOLERANCE_MM:
         found = f"a zone that reaches {beyond:.1f} mm beyond the outline"
         problems.append(Problem(file, (*where, "shape"), found, "a zone within its panel"))
     return ShapeZone(zone.kind, geometry, zone.reach_mm), problems
@@ -153,25 +180,39 @@ def _beyond(geometry: BaseGeometry, outline: Polygon) -> float:
     outside = shapely.difference(geometry, outline)
     if outside.is_empty:
         return 0.0
-    points = shapely.points(shapely.get_coordinates(shapely.segmentize(outside, 1.0)))
+    # Fine enough to see across a hole, and never more than some thousand points.
+    step = max(1.0, outside.length / 2000)
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(outside, step)))
     farthest = float(shapely.distance(points, outline).max())
     for part in shapely.get_parts(outside):
         if isinstance(part, Polygon):
             # A part that fills a hole has all its border on the outline and its depth inside.
-            circle = shapely.maximum_inscribed_circle(part, 0.1)
-            farthest = max(farthest, float(shapely.length(circle)))
+            farthest = max(farthest, widest_circle_mm(part) / 2)
     return farthest
+
+
+def widest_circle_mm(area: Polygon) -> float:
+    """Diameter of the widest circle that fits within a polygon."""
+    circle = shapely.maximum_inscribed_circle(area, max(0.1, area.length / 10_000))
+    return 2 * float(shapely.length(circle))
 
 
 def _read(given: Any, where: Place, file: str, kinds: Sequence[str]) -> tuple[Any, list[Problem]]:
     """A geometry of one of `kinds`, or None and what is wrong with it."""
     expected = " or ".join(kind.upper() if isinstance(given, str) else kind for kind in kinds)
+    word = _WORD.match(given) if isinstance(given, str) else None
+    named = _GEOMETRIES.get(word[1].upper()) if word is not None else None
+    if named is not None and named not in kinds:
+        # Not even parsed: a collection could be nested without end.
+        return None, [Problem(file, where, f"a {named}", f"a {expected}")]
     try:
         geometry = _parsed(given)
-    except (ShapelyError, ValueError, TypeError, IndexError) as error:
-        reason = shown(str(error).partition("\n")[0] or "nothing readable", 120)
-        form = "WKT of a" if isinstance(given, str) else "a GeoJSON"
-        return None, [Problem(file, where, reason, f"{form} {expected}")]
+    except (ShapelyError, ValueError, TypeError, IndexError):
+        # What the library says of it are words of its own code.
+        if isinstance(given, str):
+            return None, [Problem(file, where, shown(given), f"WKT of a {expected}")]
+        found = f"a {given['type']} with too few points"
+        return None, [Problem(file, where, found, f"a GeoJSON {expected}")]
     if geometry.geom_type not in kinds:
         return None, [Problem(file, where, f"a {geometry.geom_type}", f"a {expected}")]
     return _sound(geometry, where, file)
@@ -179,7 +220,9 @@ def _read(given: Any, where: Place, file: str, kinds: Sequence[str]) -> tuple[An
 
 def _parsed(given: Any) -> Any:
     if isinstance(given, str):
-        with np.errstate(over="ignore"):  # beyond all doubles is infinite, which is refused
+        with np.errstate(
+            over="ignore", invalid="ignore"
+        ):  # beyond all doubles is infinite, which is refused
             return shapely.from_wkt(given)
     return shape(given)
 
@@ -197,11 +240,15 @@ def _sound(geometry: Any, where: Place, file: str) -> tuple[Any, list[Problem]]:
         return wrong("three coordinates a point", "two, x and y in mm")
     if not all(abs(number) < 1e9 for number in shapely.get_coordinates(geometry).flat):
         return wrong("a coordinate that is no number, or without measure", "millimetres")
+    if shapely.get_num_coordinates(geometry) > MAX_POINTS:
+        return wrong(
+            f"{shapely.get_num_coordinates(geometry):,} points", f"at most {MAX_POINTS:,} points"
+        )
+    if name == "LineString" and geometry.length == 0:
+        return wrong("a line without length", "a line from point to point")
     if not geometry.is_valid:
         reason = shapely.is_valid_reason(geometry)
         return wrong(shown(_lower(reason), 120), "an outline that does not cross or touch itself")
-    if name == "LineString" and geometry.length == 0:
-        return wrong("a line without length", "a line from point to point")
     return geometry, []
 
 
@@ -221,6 +268,9 @@ def _unit_problems(outline: Polygon, where: Place, file: str) -> Iterator[Proble
         unit = "degrees" if tiny else "degrees, metres or inches"
         expected = f"millimetres on the panel, which is at least {SMALLEST_MM:.0f} mm long"
         yield Problem(file, where, f"{size}, which looks like {unit}", expected)
+    elif min(width, height) < NARROWEST_MM:
+        expected = f"a panel at least {NARROWEST_MM:.0f} mm wide"
+        yield Problem(file, where, size, expected)
     elif extent > LARGEST_MM:
         expected = f"millimetres on the panel, which is at most {LARGEST_MM:.0f} mm long"
         yield Problem(file, where, size, expected)

@@ -101,7 +101,7 @@ def test_an_area_agrees_with_picks_theorem(corners: list[tuple[int, int]]) -> No
     shape = PanelShape(outline, (ShapeZone("braced", outline.boundary, 1e-9),), False)
     grid = np.array([(x, y) for x in range(13) for y in range(13)], dtype=float).T
     found = classify(shape, grid[0], grid[1], np.ones(grid.shape[1]))
-    on_border = int(found.zones["braced"].sum())
+    on_border = int((found.zones["braced"] & (found.beyond == 0)).sum())
     inside = int((found.beyond == 0).sum()) - on_border
     assert outline.area == inside + on_border / 2 - 1
 
@@ -191,9 +191,12 @@ def test_classifying_agrees_with_covers_and_distance_and_with_plain_counting(
     numbers = (np.array([value], dtype=float) for value in (x, y, 12))
     found = classify(PanelShape(outline, zones, False), *numbers)
     rings = plain([(float(a), float(b)) for a, b in corners])
-    assert bool(found.zones["braced"][0]) == shapely.covers(outline, there)
-    assert bool(found.zones["braced"][0]) == covers(rings, point_of((x, y)))
-    assert bool(found.zones["edge"][0]) == (shapely.distance(outline.boundary, there) <= 2 + 1e-6)
+    on = bool(found.beyond[0] == 0)
+    assert on == shapely.covers(outline, there) == covers(rings, point_of((x, y)))
+    # A place off the panel counts as the nearest on its border: in the zone, and at the edge.
+    assert found.zones["braced"][0]
+    near = shapely.distance(outline.boundary, there) <= 2 + 1e-6
+    assert bool(found.zones["edge"][0]) == (near or not on)
     assert float(found.beyond[0]) == pytest.approx(shapely.distance(outline, there))
     assert float(found.beyond[0]) == pytest.approx(beyond_mm(PlainPanel(rings, []), x, y))
 
