@@ -81,6 +81,12 @@ def coin_mm(name: str) -> dict[str, Decimal]:
 # --- the model, as MODEL.md tells it ----------------------------------------------------------
 
 
+@cache
+def worth_of_dent(number: int, floor: Decimal, practice: Decimal) -> Decimal:
+    """What the so-manieth dent of a panel takes, in first ones."""
+    return floor + (1 - floor) * Decimal(number) ** -practice
+
+
 @dataclass(frozen=True)
 class Model:
     """The parameters of one grid; `setup` and `dent` in minutes."""
@@ -100,8 +106,7 @@ class Model:
 
     def worth(self, count: int) -> Decimal:
         """So many dents on one panel take as long as this many first ones."""
-        each = (self.floor + (1 - self.floor) * Decimal(i) ** -self.practice
-                for i in range(1, count + 1))  # fmt: skip
+        each = (worth_of_dent(i, self.floor, self.practice) for i in range(1, count + 1))
         return sum(each, start=Decimal(0))
 
     def minutes(self, count: int, mm: Decimal) -> Decimal:
