@@ -18,7 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from api.library import Entry, Library
 from api.problems import BODY, Mistake, Refusal, at, claim_refusal, mistake
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
-from hailcalc.counting import survey_claim
+from hailcalc.counting.survey import survey_claim
 from hailcalc.estimate import CompiledMatrix, fit_problems
 from hailcalc.files import text_of
 from hailcalc.matrix import choose_matrix

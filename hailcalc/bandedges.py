@@ -55,14 +55,16 @@ class NearEdge(NamedTuple):
 
 
 class Reckoner(NamedTuple):
-    """What near edges are looked for with: a panel's grid, the tables, and its price at counts.
+    """What near edges are looked for with: a panel's grid, the tables, and its price.
 
-    `total` gives the panel's sum for counts by column, None where the matrix has no price.
+    `was_total` is the panel's sum as counted; `total` gives it for other counts by column, None
+    where the matrix has no price.
     """
 
     panel: str
     grid: GridTable
     tables: MatrixTables
+    was_total: int
     total: Callable[[Sequence[int]], int | None]
 
 
@@ -90,8 +92,7 @@ def _edge(counts: Sequence[int], column: int, dents: int, reckoner: Reckoner) ->
     if decided is None and not beyond:
         return
     was_base = base_amount(grid, tables, counts)
-    was_total = reckoner.total(counts)
-    assert was_total is not None, "only panels that the matrix prices are near an edge"
+    was_total = reckoner.was_total
     if decided is None:
         yield NearEdge(reckoner.panel, dents, column, "", None, was_base, None, was_total, None)
         return

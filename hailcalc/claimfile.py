@@ -371,6 +371,16 @@ def has_positions(panel: Panel) -> bool:
     return bool(panel.dents) and panel.dents[0].x is not None
 
 
+def needs_survey(panel: Panel) -> bool:
+    """Whether a panel's count depends on its outline, or brings an outline to be checked."""
+    return (
+        has_positions(panel)
+        or panel.sample is not None
+        or panel.outline is not None
+        or bool(panel.zones)
+    )
+
+
 def longest_axis(dent: MeasuredDent) -> Decimal:
     """The size that counts: the longer of the two axes, mm."""
     return dent.mm if dent.mm2 is None else max(dent.mm, dent.mm2)

@@ -16,7 +16,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import partial
 from itertools import pairwise
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from hailcalc.bandedges import NearEdge, Reckoner, near_edges
 from hailcalc.claimfile import (
@@ -26,16 +26,9 @@ from hailcalc.claimfile import (
     OtherLine,
     Panel,
     claim_problems,
+    needs_survey,
 )
-from hailcalc.counting import (
-    At,
-    PanelCount,
-    Survey,
-    Surveys,
-    count_panel,
-    survey_claim,
-    survey_notes,
-)
+from hailcalc.counting import At, PanelCount, count_panel
 from hailcalc.extras import ExtraRule, compile_extras, panel_extras, vehicle_extras
 from hailcalc.lines import LABOUR, PARTS, SUBLET, Line, dents
 from hailcalc.matrix import (
@@ -65,6 +58,9 @@ from hailcalc.removal import (
     removal_order,
 )
 from hailcalc.vehicle import PANELS, vin_findings
+
+if TYPE_CHECKING:
+    from hailcalc.counting.survey import Survey, Surveys
 
 _PANEL_ORDER = {panel: index for index, panel in enumerate(PANELS)}
 
@@ -145,7 +141,7 @@ class Estimate(NamedTuple):
     """A priced claim. `panels` in sheet order; `removal` in order of removal.
 
     `limits` is the claim at the lower and at the upper limits of its sampled panels, None if
-    nothing was sampled; `near_edges` where a handful of dents decides a band.
+    nothing was sampled.
     """
 
     claim: ClaimFile
@@ -156,7 +152,11 @@ class Estimate(NamedTuple):
     totals: Totals
     warnings: tuple[str, ...]
     limits: tuple[AtLimit, AtLimit] | None
-    near_edges: tuple[NearEdge, ...]
+
+    @property
+    def near_edges(self) -> tuple[NearEdge, ...]:
+        """Where a handful of dents decides a band; worked out anew each time it is asked for."""
+        return tuple(_near_edges(self.panels, self.claim.vehicle.body, self.compiled))
 
 
 def compile_matrix(matrix: Matrix) -> CompiledMatrix:
@@ -188,7 +188,14 @@ def fit_problems(parts: ClaimParts, tables: MatrixTables, file: str = "claim") -
 def _survey_and_fit(
     parts: ClaimParts, tables: MatrixTables, file: str = "claim"
 ) -> tuple[Surveys, list[Problem]]:
-    surveys, problems = survey_claim(parts, file, [coin.name for coin in tables.coins])
+    surveys: Surveys = {}
+    problems: list[Problem] = []
+    if any(needs_survey(panel) for _, panel in parts.panels):
+        # Geometry is slow to import, and a plain tally has none.
+        from hailcalc.counting.survey import survey_claim
+
+        coins = [coin.name for coin in tables.coins]
+        surveys, problems = survey_claim(parts, file, coins)
     problems += _matrix_problems(parts, tables, file)
     problems += _sample_problems(parts, surveys, tables, file)
     return surveys, problems
@@ -305,7 +312,6 @@ def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
         totals=priced.totals,
         warnings=(*_warnings(claim, compiled), *_survey_warnings(priced.panels)),
         limits=_limits(claim, compiled, surveys),
-        near_edges=tuple(_near_edges(priced.panels, claim.vehicle.body, compiled)),
     )
 
 
@@ -366,6 +372,8 @@ def _is_sampled(result: PanelResult) -> bool:
 def _survey_warnings(panels: Sequence[PanelResult]) -> Iterator[str]:
     for result in panels:
         if result.survey is not None:
+            from hailcalc.counting.survey import survey_notes
+
             yield from survey_notes(result.panel, result.survey)
 
 
@@ -380,7 +388,9 @@ def _near_edges(
         name = result.panel.panel
         grid = tables.grids[tables.grid_of[name]]
         total = partial(_total_at, result=result, body=body, compiled=compiled)
-        yield from near_edges(result.count.counts, Reckoner(name, grid, tables, total))
+        yield from near_edges(
+            result.count.counts, Reckoner(name, grid, tables, result.total, total)
+        )
 
 
 def _total_at(

@@ -20,7 +20,6 @@ from pydantic import (
     ConfigDict,
     Field,
     PlainSerializer,
-    WithJsonSchema,
 )
 from pydantic_core import PydanticCustomError
 
@@ -95,23 +94,23 @@ Millimetres = Annotated[Number, Field(gt=0, le=500, decimal_places=3)]
 """Size of a dent: a JSON number of millimetres, kept to the micrometre."""
 
 
-_COORDINATES_DEPTH = {"LineString": 2, "Polygon": 3}
-_MAX_SHAPE_TEXT = 200_000
+COORDINATES_DEPTH = {"LineString": 2, "Polygon": 3}
+MAX_SHAPE_TEXT = 200_000
 _MAX_SHAPE_POINTS = 5_000
 
 
 def _shape(value: object) -> object:
     """WKT as it stands, or a GeoJSON geometry with its numbers as JSON has them."""
     if isinstance(value, str):
-        if len(value) > _MAX_SHAPE_TEXT:
-            words = f"WKT of at most {_MAX_SHAPE_TEXT:,} characters"
+        if len(value) > MAX_SHAPE_TEXT:
+            words = f"WKT of at most {MAX_SHAPE_TEXT:,} characters"
             raise PydanticCustomError("expected", "{words}", {"words": words})
         if any(char < " " and not char.isspace() for char in value):
             raise PydanticCustomError("expected", "WKT without control characters")
         return value
     if not isinstance(value, dict):
         raise PydanticCustomError("expected", "WKT text, or a GeoJSON geometry (RFC 7946)")
-    depth = _COORDINATES_DEPTH.get(str(value.get("type")))
+    depth = COORDINATES_DEPTH.get(str(value.get("type")))
     if depth is None or value.keys() != {"type", "coordinates"}:
         raise PydanticCustomError(
             "expected", "a GeoJSON geometry with type Polygon or LineString, and its coordinates"
@@ -157,28 +156,7 @@ def _flat(points: Any, depth: int) -> Any:
             yield from _flat(inner, depth - 1)
 
 
-Shape = Annotated[
-    Any,
-    BeforeValidator(_shape),
-    WithJsonSchema(
-        {
-            "description": "WKT (OGC Simple Features), or a GeoJSON geometry (RFC 7946), in "
-            "millimetres on the panel.",
-            "anyOf": [
-                {"type": "string", "maxLength": _MAX_SHAPE_TEXT},
-                {
-                    "type": "object",
-                    "properties": {
-                        "type": {"enum": sorted(_COORDINATES_DEPTH)},
-                        "coordinates": {"type": "array"},
-                    },
-                    "required": ["type", "coordinates"],
-                    "additionalProperties": False,
-                },
-            ],
-        }
-    ),
-]
+Shape = Annotated[Any, BeforeValidator(_shape)]
 """An outline or a zone of the shop's own; `hailcalc.vehicle.shapes` reads it."""
 
 

@@ -13,7 +13,6 @@ from typing import Any, NamedTuple, TypeVar
 
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
-from hailcalc.counting import survey_claim
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
 from hailcalc.fields import as_json
 from hailcalc.files import load_matrix, matrices_folder, matrix_by_name, read_matrices, read_text
@@ -64,6 +63,8 @@ def take_in(
         if compiled is not None:
             found += fit_problems(reading.parts, compiled.tables, str(claim))
         else:
+            from hailcalc.counting.survey import survey_claim
+
             found += survey_claim(reading.parts, str(claim))[1]
         found = [_of_outlines(problem, whole, outlines, shapes) for problem in found]
         problems += [_at_home(problem, data, added) for problem in found]

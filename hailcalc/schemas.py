@@ -14,6 +14,7 @@ from typing import Any, Literal, get_args
 from pydantic.json_schema import models_json_schema
 
 from hailcalc.claimfile import ClaimFile
+from hailcalc.fields import COORDINATES_DEPTH, MAX_SHAPE_TEXT
 from hailcalc.lines import Kind
 from hailcalc.matrix import Matrix
 from hailcalc.vehicle import PANELS
@@ -82,7 +83,28 @@ _LIMITS = {
     "lt": "exclusiveMaximum",
 }
 
+_SHAPE: Schema = {
+    "description": "WKT (OGC Simple Features), or a GeoJSON geometry (RFC 7946), in millimetres "
+    "on the panel.",
+    "anyOf": [
+        {"type": "string", "maxLength": MAX_SHAPE_TEXT},
+        {
+            "type": "object",
+            "properties": {
+                "type": {"enum": sorted(COORDINATES_DEPTH)},
+                "coordinates": {"type": "array"},
+            },
+            "required": ["type", "coordinates"],
+            "additionalProperties": False,
+        },
+        {"type": "null"},
+    ],
+    "default": None,
+}
+
 _SHARPER: dict[tuple[str, str], Schema] = {
+    ("Panel", "outline"): _SHAPE,
+    ("Zone", "shape"): _SHAPE,
     ("Vehicle", "vin"): {"pattern": "^[A-HJ-NPR-Z0-9]{17}$"},
     ("MatrixHeader", "currency"): {"pattern": "^[A-Z]{3}$"},
     ("Grid", "rows"): {

@@ -57,7 +57,8 @@ def edges(matrix: Table, *counts: int) -> list[NearEdge]:
     def total(changed: Sequence[int]) -> int | None:
         return base_amount(grid, tables, changed) if sum(changed) <= grid.last else None
 
-    return list(near_edges(counts, Reckoner("hood", grid, tables, total)))
+    now = base_amount(grid, tables, counts)
+    return list(near_edges(counts, Reckoner("hood", grid, tables, now, total)))
 
 
 def edge(dents: int, band: tuple[int, int] | None, before: int, after: int | None) -> NearEdge:

@@ -14,9 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hailcalc.claimfile import claim_from_data, require_claim
-from hailcalc.counting import Survey
 from hailcalc.counting.marks import MAX_PAIRS, classify, marked_twice, zone_marks
-from hailcalc.counting.survey import MAX_LISTED
+from hailcalc.counting.survey import MAX_LISTED, Survey
 from hailcalc.estimate import Estimate
 from hailcalc.problems import InputError
 from hailcalc.vehicle.outlines import outline

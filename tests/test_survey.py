@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 
 from hailcalc.claimfile import ClaimParts, claim_from_data, require_claim
-from hailcalc.counting import survey_claim
+from hailcalc.counting.survey import survey_claim
 from hailcalc.estimate import Estimate, price
 from hailcalc.intake import take_in
 from hailcalc.problems import InputError

@@ -8,16 +8,11 @@ settled by `matching` (which marks are the same dent) and `twocounts` (what both
 Sizes in millimetres, longest axis.
 """
 
-from hailcalc.counting.survey import Survey, Surveys, survey_claim, survey_notes
 from hailcalc.counting.tally import At, PanelCount, count_panel, dent_marks
 
 __all__ = [
     "At",
     "PanelCount",
-    "Survey",
-    "Surveys",
     "count_panel",
     "dent_marks",
-    "survey_claim",
-    "survey_notes",
 ]

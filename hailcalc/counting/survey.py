@@ -21,6 +21,7 @@ from hailcalc.claimfile import (
     Vehicle,
     has_positions,
     longest_axis,
+    needs_survey,
 )
 from hailcalc.money import plain
 from hailcalc.problems import Place, Problem
@@ -58,16 +59,6 @@ class Survey(NamedTuple):
 
 Surveys = dict[int, Survey]
 """Surveys by the panel's position in the claim file."""
-
-
-def needs_survey(panel: Panel) -> bool:
-    """Whether a panel's count depends on its outline, or brings an outline to be checked."""
-    return (
-        has_positions(panel)
-        or panel.sample is not None
-        or panel.outline is not None
-        or bool(panel.zones)
-    )
 
 
 def survey_claim(

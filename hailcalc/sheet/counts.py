@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from hailcalc.bandedges import NearEdge, band_words, dents_words
 from hailcalc.claimfile import longest_axis
-from hailcalc.counting import Survey
 from hailcalc.estimate import PanelResult
 from hailcalc.money import plain
 from hailcalc.sheet.document import counting_method
@@ -40,6 +39,7 @@ from hailcalc.sheet.source import Sheet
 
 if TYPE_CHECKING:
     from hailcalc.counting.squares import SampleEstimate
+    from hailcalc.counting.survey import Survey
     from hailcalc.sheet.drawing import DrawnDent
 
 _PLATES_ACROSS = 4
@@ -63,7 +63,7 @@ def is_sampled(result: PanelResult) -> bool:
 
 def near_edges(flow: Flow, sheet: Sheet) -> None:
     """Where a handful of dents decides the band."""
-    edges = sheet.estimate.near_edges
+    edges = sheet.edges
     if not edges:
         return
     flow.section("Near an edge of a band", keep=44)

@@ -111,6 +111,7 @@ def _sheet(estimate: Estimate, labels: str) -> Sheet:
         PANEL_LABELS[labels],
         writer(estimate.compiled.matrix.matrix.locale, tables.currency, tables.decimals),
         {id(line): number for number, line in enumerate(estimate.lines, 1)},
+        estimate.near_edges,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from hailcalc.bandedges import NearEdge
 from hailcalc.estimate import Estimate
 from hailcalc.sheet.locale import Writer
 
@@ -19,6 +20,7 @@ class Sheet:
     write: Writer
     numbers: dict[int, int]
     """Printed number of each line, by its identity."""
+    edges: tuple[NearEdge, ...]
 
     def amount(self, amount: int | None) -> str:
         """An amount in print, or that there is none."""
