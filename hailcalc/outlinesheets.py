@@ -79,11 +79,8 @@ def _feature(
 
 def counting_pdf(body: str, sizes: Sizes, *, paper: str = "letter", labels: str = "us") -> bytes:
     """Empty drawings to mark dents on by hand: two large panels a page, ticks every 100 mm."""
-    from reportlab.pdfgen.canvas import Canvas
-
     from hailcalc.sheet.drawing import frame_for, outline_marks, panel_frame
-    from hailcalc.sheet.fonts import REGULAR
-    from hailcalc.sheet.layout import SECTION, SMALL_INK, Flow, RuleMark, draw
+    from hailcalc.sheet.layout import SECTION, SMALL_INK, Flow, RuleMark, draw, new_canvas
     from hailcalc.sheet.pdf import PAPERS
     from hailcalc.vehicle.shapes import generic_shape
 
@@ -110,14 +107,7 @@ def counting_pdf(body: str, sizes: Sizes, *, paper: str = "letter", labels: str 
             flow.put(RuleMark(x - 6, y, x - 2, y, 0.5, 0.0))
         flow.y -= up + _AROUND - SECTION.leading
     out = BytesIO()
-    canvas = Canvas(
-        out,
-        pagesize=PAPERS[paper],
-        pageCompression=1,
-        invariant=1,
-        lang="en",
-        initialFontName=REGULAR,  # type: ignore[arg-type]
-    )
+    canvas = new_canvas(out, PAPERS[paper])
     canvas.setTitle(f"Panels of a {body}, to count on")
     draw(canvas, flow, lambda page, number, pages: [])
     canvas.save()

@@ -16,6 +16,7 @@ from hailcalc.recount.compare import MarkedTwice, PanelRecount, Recount
 from hailcalc.recount.report import (
     about,
     band_of,
+    costs_together,
     decimal,
     interval,
     is_estimated,
@@ -38,7 +39,7 @@ from hailcalc.sheet.drawing import (
     panel_frame,
     polygon_points,
 )
-from hailcalc.sheet.fonts import BOLD, REGULAR, unprintable
+from hailcalc.sheet.fonts import BOLD, unprintable
 from hailcalc.sheet.layout import (
     BODY,
     BODY_BOLD,
@@ -57,6 +58,7 @@ from hailcalc.sheet.layout import (
     Style,
     TextMark,
     draw,
+    new_canvas,
     text_width,
     wrap,
 )
@@ -77,7 +79,6 @@ _GREY = 0.6
 def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") -> bytes:
     """Draw a recount. Raises InputError for text that the fonts cannot print."""
     import reportlab
-    from reportlab.pdfgen.canvas import Canvas
 
     from hailcalc import __version__
 
@@ -104,14 +105,7 @@ def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") 
     if marked:
         _drawings(flow, marked, names)
     out = BytesIO()
-    canvas = Canvas(
-        out,
-        pagesize=PAPERS[paper],
-        pageCompression=1,
-        invariant=1,
-        lang="en",
-        initialFontName=REGULAR,  # type: ignore[arg-type]
-    )
+    canvas = new_canvas(out, PAPERS[paper])
     number = recount.a.claim.claim.number
     canvas.setTitle(f"Recount of claim {number}")
     canvas.setCreator(f"hailcalc {__version__}")
@@ -262,21 +256,15 @@ def _costs(
         Column("Both counts together", 110, "right"),
         Column("Dents there", 84, "right"),
     ]
-    sums: list[int | None] = [0, 0, 0, 0]
     rows = []
     for panel in panels:
-        costs = panel_costs(panel)
-        texts = [_amount(cost, write) for cost in costs]
+        texts = [_amount(cost, write) for cost in panel_costs(panel)]
         if not is_estimated(panel):
             texts[-1] = "–"
         cells = (Cell.of(text) for text in texts)
         rows.append(Row((Cell.of(names[panel.panel], BODY_BOLD), *cells)))
-        sums = [
-            None if so_far is None or cost is None else so_far + cost
-            for so_far, cost in zip(sums, costs, strict=True)
-        ]
     if len(panels) > 1:
-        texts = [_amount(total, write) for total in sums]
+        texts = [_amount(total, write) for total in costs_together(panels)]
         if not all(map(is_estimated, panels)):
             texts[-1] = "–"
         cells = (Cell.of(text, BODY_BOLD) for text in texts)

@@ -8,7 +8,7 @@ their numbers in each claim file, from 0.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -153,23 +153,28 @@ def _marks_table(recount: Recount, panels: list[PanelRecount], names: dict[str, 
 def _money_table(recount: Recount, panels: list[PanelRecount], names: dict[str, str]) -> str:
     tables = recount.a.compiled.tables
     rows = [[f"Would cost, {tables.currency}", "A", "B", "Both counts together", "Dents there"]]
-    sums: list[int | None] = [0, 0, 0, 0]
     for panel in panels:
-        costs = panel_costs(panel)
-        texts = [_money(cost, tables.decimals) for cost in costs]
+        texts = [_money(cost, tables.decimals) for cost in panel_costs(panel)]
         if not is_estimated(panel):
             texts[-1] = "-"
         rows.append([names[panel.panel], *texts])
-        sums = [
-            None if so_far is None or cost is None else so_far + cost
-            for so_far, cost in zip(sums, costs, strict=True)
-        ]
     if len(panels) > 1:
-        texts = [_money(total, tables.decimals) for total in sums]
+        texts = [_money(total, tables.decimals) for total in costs_together(panels)]
         if not all(map(is_estimated, panels)):
             texts[-1] = "-"
         rows.append(["These panels", *texts])
     return columns_text(rows, right=[1, 2, 3, 4])
+
+
+def costs_together(panels: Sequence[PanelRecount]) -> list[int | None]:
+    """The same four sums over several panels; None where a panel has none."""
+    by_column = zip(*map(panel_costs, panels), strict=True)
+    return [_total_of(column) for column in by_column]
+
+
+def _total_of(costs: Sequence[int | None]) -> int | None:
+    known = [cost for cost in costs if cost is not None]
+    return sum(known) if len(known) == len(costs) else None
 
 
 def is_estimated(panel: PanelRecount) -> bool:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from io import BytesIO
 from typing import TYPE_CHECKING, Literal
 
 from hailcalc.sheet.fonts import BOLD, REGULAR, faces
@@ -424,6 +425,21 @@ def _edge(x: float, column: Column) -> float:
 def _descent(style: Style) -> float:
     """From the foot of a text line up to its base line."""
     return (style.leading - style.size) / 2 + style.size * 0.22
+
+
+def new_canvas(out: BytesIO, paper: tuple[float, float]) -> Canvas:
+    """An empty PDF on a paper of so many points, without a clock in it: the same bytes anew."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    return Canvas(
+        out,
+        pagesize=paper,
+        pageCompression=1,
+        invariant=1,
+        lang="en",
+        # Else a font that is not embedded would be named.
+        initialFontName=REGULAR,  # type: ignore[arg-type]
+    )
 
 
 def draw(canvas: Canvas, flow: Flow, furniture: Callable[[Flow, int, int], Sequence[Mark]]) -> None:

@@ -24,7 +24,7 @@ from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.counts import is_sampled, near_edges, panels_drawn, samples
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
-from hailcalc.sheet.fonts import BOLD, REGULAR, unprintable
+from hailcalc.sheet.fonts import BOLD, unprintable
 from hailcalc.sheet.layout import (
     AIRY,
     BODY,
@@ -47,6 +47,7 @@ from hailcalc.sheet.layout import (
     Style,
     TextMark,
     draw,
+    new_canvas,
     text_width,
     wrap,
 )
@@ -133,21 +134,12 @@ def _unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> I
 
 def _finish(sheet: Sheet, flow: Flow, paper: str, labels: str) -> bytes:
     import reportlab
-    from reportlab.pdfgen.canvas import Canvas
 
     from hailcalc import __version__
 
     claim = sheet.estimate.claim
     out = BytesIO()
-    canvas = Canvas(
-        out,
-        pagesize=PAPERS[paper],
-        pageCompression=1,
-        invariant=1,
-        lang="en",
-        # Else a font that is not embedded would be named.
-        initialFontName=REGULAR,  # type: ignore[arg-type]
-    )
+    canvas = new_canvas(out, PAPERS[paper])
     canvas.setTitle(f"Claim sheet {claim.claim.number}")
     canvas.setAuthor(claim.shop.name if claim.shop else "")
     canvas.setSubject(f"Hail damage, {claim.vehicle.body}, digest {sheet.document['digest']}")
