@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hailcalc.claimfile import claim_from_data, require_claim
+from hailcalc.claimfile import MAX_DENTS, claim_from_data, require_claim
 from hailcalc.counting.marks import MAX_PAIRS, classify, marked_twice, zone_marks
 from hailcalc.counting.survey import MAX_LISTED, Survey
 from hailcalc.estimate import Estimate
@@ -377,9 +377,9 @@ def everyone_of(number: int) -> list[tuple[int, int]]:
     return [(i, j) for i in range(number) for j in range(i + 1, number)]
 
 
-def test_thousands_of_dents_on_one_spot_are_told_as_pairs() -> None:
-    spot = np.full(20_000, 300.0)
-    pairs, more = marked_twice(spot, spot, np.full(20_000, 12.0))
+def test_as_many_dents_as_a_panel_may_have_on_one_spot_are_told_as_pairs() -> None:
+    spot = np.full(MAX_DENTS, 300.0)
+    pairs, more = marked_twice(spot, spot, np.full(MAX_DENTS, 12.0))
     assert len(pairs) == MAX_PAIRS
     assert more
 
