@@ -16,7 +16,7 @@ from typing import Any
 
 from hailcalc.columns import columns_text
 from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY
-from hailcalc.vehicle.outlines import Outline, area_mm2, outline
+from hailcalc.vehicle.outlines import Outline, area_mm2, area_range, outline
 
 _AROUND = 54.0
 """Points above and below a drawing, for its name, its ticks and air."""
@@ -30,9 +30,10 @@ def body_outlines(body: str, sizes: Sizes = (None, None, None)) -> list[Outline]
 
 
 def outlines_text(body: str, sizes: Sizes, labels: str = "us") -> str:
-    """One row a panel: its box, area and zones."""
-    rows = [["Panel", "Width, mm", "Height, mm", "Area, m²", "Zones"]]
+    """One row a panel: its box, its area and what is plausible for it, and its zones."""
+    rows = [["Panel", "Width, mm", "Height, mm", "Area, m²", "Plausible", "Zones"]]
     for drawn in body_outlines(body, sizes):
+        low, high = area_range(body, drawn.panel)
         zones = Counter(zone.kind for zone in drawn.zones)
         rows.append(
             [
@@ -40,6 +41,7 @@ def outlines_text(body: str, sizes: Sizes, labels: str = "us") -> str:
                 str(max(x for x, _ in drawn.ring)),
                 str(max(y for _, y in drawn.ring)),
                 f"{float(area_mm2(drawn.ring)) / 1e6:.3f}",
+                f"{low:g}–{high:g}",
                 ", ".join(f"{number} {kind}" for kind, number in zones.items()),
             ]
         )

@@ -145,7 +145,7 @@ def rows_of(text: str) -> list[list[str]]:
 @pytest.mark.parametrize("body", BODIES)
 def test_the_table_has_a_row_a_panel_with_box_area_and_zones(body: str) -> None:
     head, *rows = rows_of(outlines_text(body, TYPICAL))
-    assert head == ["Panel", "Width, mm", "Height, mm", "Area, m²", "Zones"]
+    assert head == ["Panel", "Width, mm", "Height, mm", "Area, m²", "Plausible", "Zones"]
     assert [row[0] for row in rows] == [PANEL_LABELS["us"][name] for name in panels_of(body)]
     for row, name, drawn in zip(rows, panels_of(body), body_outlines(body), strict=True):
         shape = generic_shape(drawn)
@@ -155,8 +155,9 @@ def test_the_table_has_a_row_a_panel_with_box_area_and_zones(body: str) -> None:
         assert Fraction(row[3]) == Fraction(f"{shape.outline.area / 1e6:.3f}")
         low, high = area_range(body, name)
         assert low <= float(row[3]) <= high
+        assert [float(end) for end in row[4].split("–")] == [low, high]
         told = {
-            kind: int(number) for number, kind in (entry.split() for entry in row[4].split(", "))
+            kind: int(number) for number, kind in (entry.split() for entry in row[5].split(", "))
         }
         assert sum(told.values()) == len(shape.zones)
         for zone in shape.zones:
