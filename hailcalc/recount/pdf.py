@@ -14,14 +14,11 @@ from hailcalc.claimfile import MeasuredDent, longest_axis
 from hailcalc.problems import InputError, Problem
 from hailcalc.recount.compare import MarkedTwice, PanelRecount, Recount
 from hailcalc.recount.report import (
-    about,
     band_of,
     costs_together,
-    decimal,
-    interval,
     is_estimated,
+    marks_texts,
     panel_costs,
-    percent,
     plausible_words,
     remarks,
     verdict,
@@ -224,24 +221,10 @@ def _found(flow: Flow, panels: Sequence[PanelRecount], names: dict[str, str]) ->
         Column("Same size", 52, "right"),
         Column("Kappa", 34, "right"),
     ]
-    rows = []
-    for panel in panels:
-        marked = panel.marked
-        assert marked is not None, "only panels with marks in both claims get here"
-        counts = marked.counts
-        texts = [
-            str(counts.both),
-            str(counts.only_a),
-            str(counts.only_b),
-            percent(counts.rate_a),
-            percent(counts.rate_b),
-            about(marked),
-            interval(marked),
-            f"{marked.same_size} of {counts.both}",
-            decimal(marked.kappa),
-        ]
-        cells = (Cell.of(text) for text in texts)
-        rows.append(Row((Cell.of(names[panel.panel], BODY_BOLD), *cells)))
+    rows = [
+        Row((Cell.of(names[panel.panel], BODY_BOLD), *map(Cell.of, marks_texts(panel))))
+        for panel in panels
+    ]
     flow.table(columns, rows)
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from hailcalc.columns import columns_text
 from hailcalc.estimate import PanelResult
-from hailcalc.money import money_text
+from hailcalc.money import money_text, rounded
 from hailcalc.recount.compare import MarkedTwice, PanelRecount, Recount
 from hailcalc.vehicle import PANEL_LABELS, with_label
 
@@ -129,25 +129,26 @@ def _marks_table(recount: Recount, panels: list[PanelRecount], names: dict[str, 
         ["Marked by both", "Both", "Only A", "Only B", "A found", "B found", "Dents there", "95 %",
          "Same size", "Kappa"]
     ]  # fmt: skip
-    for panel in panels:
-        marked = panel.marked
-        assert marked is not None, "only panels with marks in both claims get here"
-        counts = marked.counts
-        rows.append(
-            [
-                names[panel.panel],
-                str(counts.both),
-                str(counts.only_a),
-                str(counts.only_b),
-                percent(counts.rate_a),
-                percent(counts.rate_b),
-                about(marked),
-                interval(marked),
-                f"{marked.same_size} of {counts.both}",
-                decimal(marked.kappa),
-            ]
-        )
+    rows += [[names[panel.panel], *marks_texts(panel)] for panel in panels]
     return columns_text(rows, right=[1, 2, 3, 4, 5, 9])
+
+
+def marks_texts(panel: PanelRecount) -> list[str]:
+    """What the marks of a panel say: both, only A, only B, rates, dents there, 95 %, sizes."""
+    marked = panel.marked
+    assert marked is not None, "only panels with marks in both claims get here"
+    counts = marked.counts
+    return [
+        str(counts.both),
+        str(counts.only_a),
+        str(counts.only_b),
+        percent(counts.rate_a),
+        percent(counts.rate_b),
+        about(marked),
+        interval(marked),
+        f"{marked.same_size} of {counts.both}",
+        decimal(marked.kappa),
+    ]
 
 
 def _money_table(recount: Recount, panels: list[PanelRecount], names: dict[str, str]) -> str:
@@ -199,7 +200,7 @@ def _money(amount: int | None, decimals: int) -> str:
 
 def percent(rate: Fraction | None) -> str:
     """A share in percent, whole."""
-    return "-" if rate is None else f"{float(100 * rate):.0f} %"
+    return "-" if rate is None else f"{rounded(100 * rate)} %"
 
 
 def decimal(value: Fraction | None) -> str:
