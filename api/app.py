@@ -22,14 +22,15 @@ from api.problems import (
     on_refusal,
 )
 from api.responses import PROBLEM
-from api.routes import docs, matrices, outlines, pages, price, schemas, service
+from api.routes import docs, matrices, outlines, pages, plan, price, schemas, service
 from api.state import set_folder
 from hailcalc import __version__, files
 from hailcalc.schemas import file_definitions
 
 _DESCRIPTION = """
 Price a hail-damaged vehicle under the shop's difficulty matrix: post a claim file, get the
-claim sheet as JSON or PDF. Money is decimal strings, sizes are millimetres, dates ISO 8601.
+claim sheet as JSON or PDF, or the plan of how its panels are reached and the job card. Money is
+decimal strings, sizes are millimetres, dates ISO 8601.
 Every error is a problem document (RFC 9457) that lists each mistake with its place.
 
 A sheet is an estimate under the named matrix, not an offer and not a decision on coverage.
@@ -80,7 +81,7 @@ def create_app(matrices_folder: Path | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, on_parameter_error)
     app.add_exception_handler(HTTPException, on_http_error)
     app.add_exception_handler(Exception, on_crash)
-    for module in (price, matrices, outlines, schemas, service, docs, pages):
+    for module in (price, plan, matrices, outlines, schemas, service, docs, pages):
         app.include_router(module.router)
     docs.serve_assets(app)
     return app

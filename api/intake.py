@@ -71,7 +71,7 @@ def take_in(body: bytes, library: Library, matrix: str | None) -> Intake:
     compiled, mistakes, problems = _find_matrix(reading, library, matrix)
     problems = [*reading.problems, *problems]
     if compiled is not None:
-        problems += fit_problems(reading.parts, compiled.tables, BODY)
+        problems += fit_problems(reading.parts, compiled, BODY)
     else:
         problems += survey_claim(reading.parts, BODY)[1]
     if reading.claim is None or compiled is None or problems:

@@ -62,8 +62,8 @@ KINDS: dict[str, Kind] = {
     "no-such-schema": Kind(404, "There is no such schema", "Ask for claim, matrix or sheet."),
     "not-acceptable": Kind(
         406,
-        "No acceptable form of the sheet",
-        "A sheet is application/json or application/pdf; let the Accept header allow one.",
+        "No acceptable form of the answer",
+        "A sheet or plan is application/json or application/pdf; let the Accept header allow one.",
     ),
     "broken-matrix": Kind(
         409,

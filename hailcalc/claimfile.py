@@ -38,12 +38,13 @@ from hailcalc.fields import (
 )
 from hailcalc.problems import InputError, Place, Problem
 from hailcalc.reading import check, load_json, sound_parts
-from hailcalc.vehicle import PANELS_OF_BODY, Body, ZoneKind, vin_findings
+from hailcalc.vehicle import PANELS_OF_BODY, Body, Equipment, ZoneKind, vin_findings
 from hailcalc.vehicle import Panel as PanelName
 
 Mark = Literal["braced", "glue-only", "body-line", "sharp", "edge"]
 Metal = Literal["steel", "aluminium", "composite"]
 Access = Literal["push", "glue", "replace", "plan"]
+Aim = Literal["cost", "minutes"]
 CoinName = Annotated[str, Field(min_length=1, max_length=30)]
 Tally = dict[CoinName, Count]
 
@@ -91,6 +92,7 @@ class Vehicle(FileModel):
     length_mm: Annotated[int, Field(strict=True, ge=2000, le=9000)] | None = None
     width_mm: Annotated[int, Field(strict=True, ge=1000, le=2600)] | None = None
     height_mm: Annotated[int, Field(strict=True, ge=900, le=3500)] | None = None
+    equipment: Annotated[tuple[Equipment, ...], Field(max_length=20)] = ()
 
 
 class Shop(FileModel):
@@ -175,6 +177,9 @@ class Panel(FileModel):
     outline: Shape | None = None
     zones: Annotated[tuple[Zone, ...], Field(max_length=100)] = ()
     replace_cost: Unsigned | None = None
+    replace_minutes: Annotated[
+        Unsigned | None, Field(description="What the replacement takes, for plans by time.")
+    ] = None
     agreed: Unsigned | None = None
     note: Note = ""
 
@@ -194,6 +199,7 @@ class ClaimFile(FileModel):
     claim: ClaimHeader
     vehicle: Vehicle
     matrix: Name | None = None
+    aim: Annotated[Aim, Field(description="What planned access should make least.")] = "cost"
     shop: Shop | None = None
     conditions: Conditions = Field(default_factory=Conditions)
     panels: Annotated[tuple[Panel, ...], Field(max_length=200)] = ()
@@ -208,6 +214,7 @@ class ClaimParts(NamedTuple):
     panels: tuple[tuple[int, Panel], ...]
     other: tuple[tuple[int, OtherLine], ...]
     matrix: str | None
+    conditions: Conditions | None = None
 
     @classmethod
     def of(cls, claim: ClaimFile) -> ClaimParts:
@@ -218,6 +225,7 @@ class ClaimParts(NamedTuple):
             tuple(enumerate(claim.panels)),
             tuple(enumerate(claim.other)),
             claim.matrix,
+            claim.conditions,
         )
 
 
@@ -251,6 +259,7 @@ def claim_from_data(data: Any, file: str = "claim") -> ClaimReading:
             tuple(sound.get("panels", ())),
             tuple(sound.get("other", ())),
             sound.get("matrix"),
+            sound.get("conditions"),
         )
     problems = problems + list(claim_problems(parts, file))
     return ClaimReading(None if problems else claim, parts, tuple(problems))
@@ -266,6 +275,11 @@ def require_claim(reading: ClaimReading) -> ClaimFile:
 def claim_problems(parts: ClaimParts, file: str = "claim") -> Iterator[Problem]:
     """Mistakes within a claim file that its shape does not rule out."""
     body = parts.vehicle.body if parts.vehicle else None
+    if parts.vehicle is not None:
+        for name, times in Counter(parts.vehicle.equipment).items():
+            if times > 1:
+                place: Place = ("vehicle", "equipment")
+                yield Problem(file, place, f'"{name}" {times} times', "each once")
     first_place: dict[str, int] = {}
     for position, panel in parts.panels:
         where: Place = ("panels", position)

@@ -1,4 +1,4 @@
-"""The command line: price, recount, verify, matrix, outlines, schema, demo, serve.
+"""The command line: price, plan, recount, verify, matrix, outlines, schema, demo, serve.
 
 Output is plain text that pipes well: aligned columns, no colour, no boxes. Results go to
 standard output, everything about them to standard error. Exit codes: 0 done; 1 a sheet
@@ -70,9 +70,28 @@ class BodyStyle(StrEnum):
     convertible = "convertible"
 
 
+class PlanAim(StrEnum):
+    """What a plan of access makes least."""
+
+    cost = "cost"
+    minutes = "minutes"
+
+
 MatrixOption = Annotated[
     str | None,
     typer.Option("--matrix", metavar="NAME|FILE", help="Matrix instead of the claim's own choice."),
+]
+AimOption = Annotated[
+    PlanAim | None, typer.Option(help="What planned access makes least; none: the claim's own.")
+]
+TalliesOption = Annotated[Path | None, typer.Option(help="CSV of tallies to add, one row a panel.")]
+DentsOption = Annotated[
+    Path | None,
+    typer.Option(help="Single dents to add, with or without places: CSV or GeoJSON."),
+]
+OutlinesOption = Annotated[
+    Path | None,
+    typer.Option(help="The shop's own outlines and zones: CSV with WKT, or GeoJSON."),
 ]
 PaperOption = Annotated[Paper, typer.Option(help="Paper of the PDF.")]
 LabelsOption = Annotated[LabelTable, typer.Option(help="What panels are called in print.")]
@@ -113,17 +132,10 @@ def main() -> NoReturn:
 def price(
     claim: Annotated[Path, typer.Argument(metavar="CLAIM", help="Claim file (JSON).")],
     matrix: MatrixOption = None,
-    tallies: Annotated[
-        Path | None, typer.Option(help="CSV of tallies to add, one row a panel.")
-    ] = None,
-    dents: Annotated[
-        Path | None,
-        typer.Option(help="Single dents to add, with or without places: CSV or GeoJSON."),
-    ] = None,
-    outlines: Annotated[
-        Path | None,
-        typer.Option(help="The shop's own outlines and zones: CSV with WKT, or GeoJSON."),
-    ] = None,
+    tallies: TalliesOption = None,
+    dents: DentsOption = None,
+    outlines: OutlinesOption = None,
+    aim: AimOption = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the claim sheet as PDF here.")] = None,
     json: Annotated[Path | None, typer.Option(help="Write the claim sheet as JSON here.")] = None,
     paper: PaperOption = Paper.letter,
@@ -136,11 +148,13 @@ def price(
     """
     from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
-    from hailcalc.intake import take_in
+    from hailcalc.intake import take_in, to_be_planned
     from hailcalc.terminal import estimate_text, notes
 
     _require_two_places(pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
+    if aim is not None:
+        intake = to_be_planned(intake, claim, aim.value, every=False)
     estimate = price_claim(intake.claim, intake.compiled)
     wanted: dict[Path, bytes] = {}
     if json is not None:
@@ -154,6 +168,56 @@ def price(
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
     for note in (*intake.notes, *notes(estimate, labels.value)):
+        _remark(f"note: {note}")
+    if not estimate.totals.complete:
+        _remark("incomplete: a panel has no price yet")
+        raise typer.Exit(INCOMPLETE)
+
+
+@app.command(epilog="Example: hailcalc plan claim.json --pdf job-card.pdf")
+def plan(
+    claim: Annotated[Path, typer.Argument(metavar="CLAIM", help="Claim file (JSON).")],
+    matrix: MatrixOption = None,
+    tallies: TalliesOption = None,
+    dents: DentsOption = None,
+    outlines: OutlinesOption = None,
+    aim: AimOption = None,
+    all_panels: Annotated[
+        bool, typer.Option("--all-panels", help="Plan every panel, whatever access it has.")
+    ] = False,
+    pdf: Annotated[Path | None, typer.Option(help="Write the job card as PDF here.")] = None,
+    json: Annotated[Path | None, typer.Option(help="Write the plan as JSON here.")] = None,
+    paper: PaperOption = Paper.letter,
+    labels: LabelsOption = LabelTable.us,
+) -> None:
+    """Plan how each panel is reached, and what comes off in which order; write the job card.
+
+    Exit code 0: planned; 2: the claim or the matrix cannot be used; 3: planned, but a panel has
+    no price yet.
+    """
+    import json as json_text
+
+    from hailcalc.estimate import price as price_claim
+    from hailcalc.files import write_all
+    from hailcalc.intake import take_in, to_be_planned
+    from hailcalc.planreport import plan_notes, plan_report, plan_text
+
+    _require_two_places(pdf, json)
+    intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
+    if aim is not None or all_panels:
+        intake = to_be_planned(intake, claim, None if aim is None else aim.value, all_panels)
+    estimate = price_claim(intake.claim, intake.compiled)
+    wanted: dict[Path, bytes] = {}
+    if json is not None:
+        report = plan_report(estimate)
+        wanted[json] = (json_text.dumps(report, ensure_ascii=False, indent=2) + "\n").encode()
+    if pdf is not None:
+        from hailcalc.jobcard.pdf import job_card_pdf
+
+        wanted[pdf] = job_card_pdf(estimate, paper=paper.value, labels=labels.value)
+    write_all(wanted)
+    print(plan_text(estimate, labels.value), end="")
+    for note in (*intake.notes, *plan_notes(estimate, labels.value)):
         _remark(f"note: {note}")
     if not estimate.totals.complete:
         _remark("incomplete: a panel has no price yet")

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
-from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
+from hailcalc.claimfile import Aim, ClaimFile, ClaimParts, ClaimReading, claim_from_data
 from hailcalc.coins import COIN_SETS
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
 from hailcalc.fields import as_json
@@ -61,7 +61,7 @@ def take_in(
         reading = claim_from_data(whole, str(claim)) if added or shapes else alone
         found = list(reading.problems)
         if compiled is not None:
-            found += fit_problems(reading.parts, compiled.tables, str(claim))
+            found += fit_problems(reading.parts, compiled, str(claim))
         else:
             from hailcalc.counting.survey import survey_claim
 
@@ -71,6 +71,23 @@ def take_in(
         if reading.claim is not None and compiled is not None and not problems:
             return Intake(reading.claim, compiled, notes)
     raise InputError(problems)
+
+
+def to_be_planned(intake: Intake, file: Path, aim: Aim | None, every: bool) -> Intake:
+    """A claim with another aim of its plan and, with `every`, all its panels to be planned.
+
+    Raises InputError where a panel then has no method.
+    """
+    claim = intake.claim
+    if aim is not None:
+        claim = claim.model_copy(update={"aim": aim})
+    if every:
+        panels = tuple(panel.model_copy(update={"access": "plan"}) for panel in claim.panels)
+        claim = claim.model_copy(update={"panels": panels})
+    problems = fit_problems(ClaimParts.of(claim), intake.compiled, str(file))
+    if problems:
+        raise InputError(problems)
+    return intake._replace(claim=claim)
 
 
 def take_in_two(a: Path, b: Path, matrix: str | None = None) -> tuple[Intake, Intake]:
@@ -118,7 +135,7 @@ def take_in_marks(first: Intake | None, marks: Path) -> Intake | None:
     panels = [_recounted(known.get(panel["panel"], {}), panel) for _, panel in added]
     header = {k: v for k, v in data["claim"].items() if k not in ("estimator", "dated")}
     reading = claim_from_data(data | {"claim": header, "panels": panels}, str(marks))
-    found = [*reading.problems, *fit_problems(reading.parts, first.compiled.tables, str(marks))]
+    found = [*reading.problems, *fit_problems(reading.parts, first.compiled, str(marks))]
     if reading.claim is None or found:
         raise InputError([_at_home(problem, {"panels": []}, added) for problem in found])
     return Intake(reading.claim, first.compiled)

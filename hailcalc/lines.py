@@ -46,6 +46,7 @@ class Line(NamedTuple):
         }
 
 
-def dents(count: int) -> str:
-    """1 dent, 2 dents."""
-    return "1 dent" if count == 1 else f"{count} dents"
+def dents(count: int, kind: str = "") -> str:
+    """1 dent, 2 dents; of a kind: 2 sharp dents."""
+    word = f"{kind} dent" if kind else "dent"
+    return f"1 {word}" if count == 1 else f"{count} {word}s"

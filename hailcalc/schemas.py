@@ -13,7 +13,8 @@ from typing import Any, Literal, get_args
 
 from pydantic.json_schema import models_json_schema
 
-from hailcalc.claimfile import ClaimFile
+from hailcalc.access.rules import Method
+from hailcalc.claimfile import Aim, ClaimFile
 from hailcalc.fields import COORDINATES_DEPTH, MAX_SHAPE_TEXT
 from hailcalc.lines import Kind
 from hailcalc.matrix import Matrix
@@ -76,6 +77,7 @@ def _reached(body: Any, definitions: dict[str, Schema]) -> set[str]:
 # plane. Reading refuses the rest of the Unicode category C too; that has no portable notation.
 _ONE_LINE = r"^[^\u0000-\u001F\u007F-\u009F\u00AD\u200B-\u200F\u2028-\u202E\u2060-\u206F\uFEFF]*$"
 _MONEY = {"type": "string", "pattern": r"^-?[0-9]+(\.[0-9]+)?$"}
+_MINUTES = {"type": "string", "pattern": r"^-?[0-9]+(\.[0-9])?$"}
 _LIMITS = {
     "ge": "minimum",
     "gt": "exclusiveMinimum",
@@ -155,6 +157,7 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
     """What a claim sheet has beyond its claim file and its matrix."""
     panel = {"enum": list(PANELS)}
     count = {"type": "integer", "minimum": 0}
+    method = {"enum": list(get_args(Method))}
     band = {"type": "array", "items": count, "minItems": 2, "maxItems": 2}
     return {
         "ClaimSheet": _table(
@@ -203,12 +206,79 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
                 "not_priced": {"type": "array", "items": panel},
                 "near_edges": {"type": "array", "items": {"$ref": prefix + "NearEdge"}},
                 "warnings": {"type": "array", "items": {"type": "string"}},
+                "removal": {"$ref": prefix + "RemovalEvidence"},
+                "plan": {"$ref": prefix + "AccessPlan"},
                 "sampled_totals": _table(
                     "Totals with every sampled panel at its lower, and at its upper limit.",
                     {key: {"$ref": prefix + "Totals"} for key in ("lower", "upper")},
                 ),
             },
-            optional=["sampled_totals"],
+            optional=["removal", "plan", "sampled_totals"],
+        ),
+        "RemovalEvidence": _table(
+            "Operations by id in the order of removal, and of refit, and their minutes in all.",
+            {
+                "off": {"type": "array", "items": {"type": "string"}, "minItems": 1},
+                "refit": {"type": "array", "items": {"type": "string"}, "minItems": 1},
+                "minutes": _MINUTES,
+            },
+        ),
+        "AccessPlan": _table(
+            "How planned panels are reached, and why; a difference is between whole vehicles. "
+            "`gap` is the most by which another plan's total could be lower.",
+            {
+                "aim": {"enum": list(get_args(Aim))},
+                "panels": {"type": "array", "items": {"$ref": prefix + "PlannedPanel"}},
+                "minutes": _MINUTES,
+                "against_all_push": {"$ref": prefix + "PlanAgainst"},
+                "against_all_glue": {"$ref": prefix + "PlanAgainst"},
+                "gap": _MONEY,
+            },
+        ),
+        "PlanAgainst": _table(
+            "What a plan saves against one method wherever that is open.",
+            {
+                "saves": _MONEY,
+                "saves_minutes": _MINUTES,
+                "anywhere": {"type": "boolean"},
+                "except_for": {"type": "array", "items": panel},
+            },
+        ),
+        "PlannedPanel": _table(
+            "One planned panel; `own` is the sum of its lines, null: not priced.",
+            {
+                "panel": panel,
+                "method": method,
+                "own": {"anyOf": [_MONEY, {"type": "null"}]},
+                "minutes": _MINUTES,
+                "glued_dents": count,
+                "next_best": {
+                    "anyOf": [
+                        _table(
+                            "The best plan with another method on this panel.",
+                            {"method": method, "more": _MONEY, "more_minutes": _MINUTES},
+                        ),
+                        {"type": "null"},
+                    ]
+                },
+                "ruled_out": {
+                    "type": "array",
+                    "items": _table(
+                        "A method that was not open, and the rule that shut it.",
+                        {"method": method, "rule": {"type": "string"}, "words": {"type": "string"}},
+                    ),
+                },
+                "would_change": {"type": "array", "items": {"type": "string"}},
+                "without_method": _table(
+                    "Dents that no method reaches.",
+                    {
+                        "dents": {"type": "integer", "minimum": 1},
+                        "because": {"type": "string"},
+                        "what_remains": {"type": "array", "items": {"type": "string"}},
+                    },
+                ),
+            },
+            optional=["without_method"],
         ),
         "NearEdge": _table(
             "So many dents of a size more (or, negative, fewer) put a count (`of` the panel, or of "

@@ -122,7 +122,9 @@ def matrix_text(matrix: Matrix, labels: str = "us") -> str:
     if matrix.removal:
         rows = [["Removal & refit", "min", "After", "Opens", "Caution"]]
         for op in matrix.removal:
-            rows.append([op.id, op.minutes, " ".join(op.after), " ".join(op.opens), op.caution])
+            rows.append(
+                [op.id, op.minutes, " ".join(op.after), " ".join(op.opens), " ".join(op.cautions)]
+            )
         parts.append(columns_text(rows, right=[1]))
     tax = matrix.tax
     parts.append(f"Tax in percent: labour {tax.labour}, parts {tax.parts}, sublet {tax.sublet}\n")

@@ -13,15 +13,20 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
+from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
+from random import Random
 from time import perf_counter
 from typing import Any
 
-from hailcalc.claimfile import claim_from_data, require_claim
+from hailcalc.access.decide import Fixed, MethodCost, best, best_with, tabulate
+from hailcalc.access.rules import Method
+from hailcalc.claimfile import ClaimFile, claim_from_data, require_claim
 from hailcalc.estimate import Estimate, compile_matrix, price
 from hailcalc.files import load_matrix
 from hailcalc.intake import take_in
+from hailcalc.removal import OperationRule, Removal
 from hailcalc.sheet.layout import TextMark
 from hailcalc.sheet.pdf import PAPERS, composed, sheet_pdf
 from hailcalc.vehicle import PANELS_OF_BODY
@@ -110,6 +115,7 @@ def main() -> None:
     row("price 14 panels, in process", one * 1000, "ms", "< 1")
     row("", one / parsed, "× parsing the claim's JSON", "")
 
+    plans(data)
     marks()
 
     intake = take_in(ROOT / "demo" / "claims" / "01-sedan-three-dents.json")
@@ -118,6 +124,117 @@ def main() -> None:
     sheet, strings = best_of(40, lambda: sheet_pdf(estimate), bare)
     pages = len(composed(estimate).pages)
     row(f"a {pages}-page sheet", sheet / strings, "× its strings on a bare canvas", "≤ 2")
+
+
+def plans(data: dict[str, Any]) -> None:
+    """Planning: fourteen panels, twenty with sixty operations, the demo."""
+    matrix = compile_matrix(load_matrix(MATRIX))
+    planned = data | {"panels": [panel | {"access": "plan"} for panel in data["panels"]]}
+    claim = require_claim(claim_from_data(planned))
+    chosen = as_planned(price(claim, matrix))
+    whole, alone = best_of(40, lambda: price(claim, matrix), lambda: price(chosen, matrix))
+    row("14 panels planned and priced", whole * 1000, "ms", "")
+    row("", whole / alone, "× pricing them as planned", "")
+
+    panels, removal = twenty_panels()
+    fixed = Fixed(Fraction(0), Fraction(0))
+
+    def with_reasons() -> None:
+        table = tabulate(panels, removal, fixed, "cost")
+        picks = best(table)
+        for at, methods in enumerate(table.methods):
+            for method in range(len(methods)):
+                if method != picks[at]:
+                    best_with(table, picks, at, method)
+
+    choose, reasons = best_of(
+        20, lambda: best(tabulate(panels, removal, fixed, "cost")), with_reasons
+    )
+    row("20 panels, 60 operations: plan", choose * 1000, "ms", "< 20")
+    row("the same with every next best", reasons * 1000, "ms", "")
+
+    intakes = [take_in(path) for path in sorted(CLAIM.parent.glob("*.json"))]
+    pairs = [(each.claim, each.compiled) for each in intakes]
+    fixed_pairs = [(as_planned(price(*pair)), pair[1]) for pair in pairs]
+    planning, pricing = best_of(
+        5,
+        lambda: [price(*pair) for pair in pairs],
+        lambda: [price(*pair) for pair in fixed_pairs],
+    )
+    row("demo: what planning adds", planning - pricing, "s", "< 1")
+
+
+def as_planned(estimate: Estimate) -> ClaimFile:
+    """A claim with the access that the plan chose."""
+    panels = tuple(result.panel for result in estimate.panels)
+    return estimate.claim.model_copy(update={"panels": panels})
+
+
+def twenty_panels() -> tuple[list[tuple[str, list[MethodCost]]], Removal]:
+    """Twenty panels, push or glue: five parts with four panels that share a lining's trim.
+
+    Sixty operations: a part has seven of which the last opens all its panels once the others are
+    off, and each panel one of its own beside, with a step before it at every other.
+    """
+    random = Random(20260519)
+    after: list[tuple[int, ...]] = []
+    opened: dict[str, list[int]] = {}
+    for part in range(5):
+        names = [f"{part}-{number}" for number in range(4)]
+        first = len(after)
+        after += [()] * 6 + [tuple(range(first, first + 6))]
+        for number, name in enumerate(names):
+            if number < 1:
+                after.append(())
+            after.append((len(after) - 1,) if number < 1 else ())
+            opened[name] = [first + 6, len(after) - 1]
+    assert len(after) == 60, len(after)
+    needs: list[int] = []
+    for index, before in enumerate(after):
+        needs.append((1 << index) | sum(1 << other for other in before))
+    minutes = [random.randint(4, 30) for _ in after]
+    rules = tuple(
+        OperationRule(
+            id=f"op-{index}",
+            label="",
+            minutes=str(minutes[index]),
+            after=before,
+            opens=(),
+            labour=minutes[index] * 120,
+            fasteners=0,
+            fastener_price="",
+            fastener_amount=None,
+            cost=Fraction(minutes[index] * 120),
+            cautions=(),
+            bodies=None,
+            equipment=None,
+        )
+        for index, before in enumerate(after)
+    )
+    removal = Removal(
+        operations=rules,
+        after=tuple(sum(1 << other for other in before) for before in after),
+        needs=tuple(needs),
+        ways={name: tuple(needs[index] for index in ways) for name, ways in opened.items()},
+        parts=("front",) * len(after),
+        by_cost=tuple(rule.labour for rule in rules),
+        by_minutes=tuple(minutes),
+    )
+    panels = []
+    for name in opened:
+        push = Fraction(random.randint(4000, 40000))
+        glue = push * Fraction(133, 100) + 1120
+        methods: list[tuple[Method, Fraction]] = [("push", push), ("glue", glue)]
+        panels.append(
+            (
+                name,
+                [
+                    MethodCost(method, cost, cost / 160, True, method == "push", True)
+                    for method, cost in methods
+                ],
+            )
+        )
+    return panels, removal
 
 
 def marks() -> None:

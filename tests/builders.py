@@ -155,7 +155,12 @@ def names(folder: Path) -> list[str]:
 
 
 def assert_priced_alike(priced: Estimate, plain: PlainSheet) -> None:
-    """Every line and total of an estimate is what the second implementation found."""
+    """Methods, order of removal, lines and totals are what the second implementation found."""
+    planned = priced.plan.panels if priced.plan is not None else ()
+    assert {panel.panel: panel.method for panel in planned} == plain.methods
+    assert [operation.id for operation in priced.removal] == [
+        line.hint for line in plain.lines if line.kind == "removal"
+    ]
     assert [(line.kind, line.panel, line.amount) for line in priced.lines] == [
         (line.kind, line.panel, line.amount) for line in plain.lines
     ]

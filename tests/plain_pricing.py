@@ -6,15 +6,16 @@ amounts that come out are integers of the currency's minor unit.
 
 The one idea: every panel is written out dent by dent, every figure is an exact fraction, and
 each rule is then a sentence about that list of dents. What the panel's outline says of a dent,
-and what sample squares stand for, is ``plain_counting``'s. Nothing is prepared or tabulated, and
-the cheapest removal is found by trying every combination of one way a panel. Invalid claims and
-matrices are somebody else's concern: what is given here is taken to be valid.
+and what sample squares stand for, is ``plain_counting``'s; how panels with access "plan" are
+reached is ``plain_planning``'s. Nothing is prepared or tabulated, and the cheapest removal is
+found by trying every combination of one way a panel. Invalid claims and matrices are somebody
+else's concern: what is given here is taken to be valid.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import floor
 from typing import Any, NamedTuple
@@ -81,6 +82,25 @@ PANEL_ORDER = [
     "cab-corner-r",
 ]
 
+# At which part of a vehicle one stands to take off what opens a panel.
+PARTS_OF_THE_VEHICLE = {
+    "front": {"hood", "fender-l", "fender-r"},
+    "left side": {"door-fl", "door-rl"},
+    "right side": {"door-fr", "door-rr"},
+    "rear": {
+        "decklid",
+        "liftgate",
+        "tailgate",
+        "quarter-l",
+        "quarter-r",
+        "bedside-l",
+        "bedside-r",
+        "cab-corner-l",
+        "cab-corner-r",
+    },
+    "roof": {"roof", "rail-l", "rail-r"},
+}
+
 LABOUR = {"repair", "oversize", "extra", "removal", "refinish", "body", "minimum"}
 PARTS = {"part", "fastener"}
 SUBLET = {"sublet"}
@@ -102,7 +122,10 @@ class PlainLine(NamedTuple):
 
 @dataclass(frozen=True)
 class PlainSheet:
-    """The lines in printed order, and the totals in minor units."""
+    """The lines in printed order, and the totals in minor units.
+
+    ``methods`` has the method of every planned panel.
+    """
 
     lines: list[PlainLine]
     subtotal: int
@@ -111,6 +134,7 @@ class PlainSheet:
     deductible: int
     net: int
     complete: bool
+    methods: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -124,11 +148,12 @@ class Dent:
 
 @dataclass(frozen=True)
 class Job:
-    """What every rule needs at hand."""
+    """What every rule needs at hand; ``methods`` by the names of the planned panels."""
 
     claim: Table
     matrix: Table
     decimals: int
+    methods: Mapping[str, str] = field(default_factory=dict)
 
     def money(self, text: Any) -> int:
         """A written sum in minor units; a sum with too many decimals is refused."""
@@ -153,9 +178,17 @@ def half_away(value: Fraction) -> int:
     return nearest if value >= 0 else -nearest
 
 
-def price_plainly(claim: Table, matrix: Table, decimals: int | None = None) -> PlainSheet:
-    """Price a claim; ``decimals`` is ISO 4217's number for the currency unless it is given."""
-    job = the_job(claim, matrix, decimals)
+def price_plainly(
+    claim: Table,
+    matrix: Table,
+    decimals: int | None = None,
+    methods: Mapping[str, str] | None = None,
+) -> PlainSheet:
+    """Price a claim; ``decimals`` is ISO 4217's number for the currency unless it is given.
+
+    Planned panels are reached by the plan that ``plain_planning`` finds unless methods are given.
+    """
+    job = settled(the_job(claim, matrix, decimals), methods)
 
     lines: list[PlainLine] = []
     for panel in panels_in_order(claim):
@@ -177,6 +210,7 @@ def price_plainly(claim: Table, matrix: Table, decimals: int | None = None) -> P
         deductible=deductible,
         net=max(0, subtotal + tax - deductible),
         complete=all(line.amount is not None for line in lines),
+        methods=job.methods,
     )
 
 
@@ -188,9 +222,24 @@ def the_job(claim: Table, matrix: Table, decimals: int | None = None) -> Job:
     return Job(claim, matrix, decimals)
 
 
-def edges_plainly(claim: Table, matrix: Table) -> list[tuple[str, PlainEdge]]:
+def settled(job: Job, methods: Mapping[str, str] | None = None) -> Job:
+    """The same, with a method for every planned panel."""
+    from tests.plain_planning import best_plan
+
+    if not is_planned(job):
+        return job
+    return replace(job, methods=best_plan(job).methods if methods is None else methods)
+
+
+def is_planned(job: Job) -> bool:
+    return any(panel.get("access") == "plan" for panel in job.claim.get("panels") or [])
+
+
+def edges_plainly(
+    claim: Table, matrix: Table, methods: Mapping[str, str] | None = None
+) -> list[tuple[str, PlainEdge]]:
     """For every panel, in printed order, where a handful of dents decides its base."""
-    job = the_job(claim, matrix)
+    job = settled(the_job(claim, matrix), methods)
     return [
         (panel["panel"], edge)
         for panel in panels_in_order(claim)
@@ -235,7 +284,7 @@ def dents_of(job: Job, panel: Table) -> list[Dent]:
     """Every dent of a panel, one by one, in the order the claim gives them.
 
     A dent measured along two axes is as large as its longer one.
-    Of a tally it is only known how many dents of a coin carry a mark, not which, and no rule
+    Of a tally it is only known how many dents of a coin carry a mark, not which, and no price
     asks for two marks at once: the first ones are given it. Sample squares stand for a tally,
     and the zones of a panel mark dents that have a place on it.
     """
@@ -265,7 +314,8 @@ def dents_of(job: Job, panel: Table) -> list[Dent]:
 def panel_lines(job: Job, panel: Table) -> list[PlainLine]:
     """All lines of a panel: replaced, agreed, not priced, or priced by the matrix."""
     name = panel["panel"]
-    if access_of(panel) == "replace":
+    access = access_of(job, panel)
+    if access == "replace":
         return [PlainLine("body", name, "", job.money(panel["replace_cost"]))]
     if panel.get("agreed") is not None:
         return [PlainLine("repair", name, "", job.money(panel["agreed"]))]
@@ -279,6 +329,8 @@ def panel_lines(job: Job, panel: Table) -> list[PlainLine]:
     grid = grid_of(job.matrix, name)
     if grid is None or len(counted) > grid["last"] or (oversize and not job.matrix.get("oversize")):
         return [PlainLine("repair", name, "", None)]
+    if panel.get("access") == "plan" and access == "push" and can_never_be_glued(job, panel):
+        return [PlainLine("repair", name, "", None)]
 
     lines = []
     if counted:
@@ -288,10 +340,13 @@ def panel_lines(job: Job, panel: Table) -> list[PlainLine]:
     return lines + panel_extra_lines(job, panel, dents, added(lines))
 
 
-def access_of(panel: Table) -> str:
+def access_of(job: Job, panel: Table) -> str:
+    """How a panel is reached; the plan says it where the claim leaves it open."""
     access = panel.get("access") or "push"
+    if access == "plan":
+        access = job.methods[panel["panel"]]
     if access not in ("push", "glue", "replace"):
-        raise ValueError(f"access {access!r} is not settled yet")
+        raise ValueError(f"access {access!r} is no method")
     return str(access)
 
 
@@ -366,7 +421,7 @@ def mixed_value(head: Table, grid: Table, columns: Sequence[int]) -> Fraction:
 def edges_of_bands(job: Job, panel: Table) -> list[PlainEdge]:
     """Where a handful of dents decides the base of a panel that the matrix prices by count."""
     lines = panel_lines(job, panel)
-    by_matrix = access_of(panel) != "replace" and panel.get("agreed") is None
+    by_matrix = access_of(job, panel) != "replace" and panel.get("agreed") is None
     counted = [dent.column for dent in dents_of(job, panel) if dent.column is not None]
     if not (by_matrix and counted) or panel.get("sample") or any(x.amount is None for x in lines):
         return []
@@ -376,6 +431,77 @@ def edges_of_bands(job: Job, panel: Table) -> list[PlainEdge]:
     counts = [counted.count(column) for column in range(len(column_sizes(job.matrix)))]
     return plain_edges(
         counts, job.matrix["matrix"], grid, lambda columns: base_amount(job, grid, columns)
+    )
+
+
+# --- what may be glued ------------------------------------------------------------------------
+
+
+def force_of(job: Job, rule: str) -> str:
+    """What a rule on glue does: forbid, warn or allow."""
+    force = (job.matrix.get("access") or {}).get(rule, "forbid")
+    if force not in ("forbid", "warn", "allow"):
+        raise ValueError(f"no such force: {force}")
+    return str(force)
+
+
+def is_too_hot(job: Job) -> bool:
+    """Whether the panels are hotter than glue may be used on; not if nobody took their heat."""
+    heat = (job.claim.get("conditions") or {}).get("panel_temperature_c")
+    limit = (job.matrix.get("access") or {}).get("glue_limit_c", "30")
+    return heat is not None and exact(heat) > exact(limit)
+
+
+def marks_not_to_be_glued(job: Job) -> set[str]:
+    rules = {"sharp": "glue_sharp", "body-line": "glue_body_line"}
+    return {mark for mark, rule in rules.items() if force_of(job, rule) == "forbid"}
+
+
+def forbids_glue(job: Job, panel: Table) -> list[str]:
+    """The rules that forbid to glue a whole panel."""
+    rules = []
+    if is_too_hot(job) and force_of(job, "glue_hot") == "forbid":
+        rules.append("glue_hot")
+    if panel.get("repainted") and force_of(job, "glue_repainted") == "forbid":
+        rules.append("glue_repainted")
+    marks = {mark for dent in dents_of(job, panel) for mark in dent.marks}
+    if "sharp" in marks & marks_not_to_be_glued(job):
+        rules.append("glue_sharp")
+    if "body-line" in marks & marks_not_to_be_glued(job):
+        rules.append("glue_body_line")
+    return rules
+
+
+def can_never_be_glued(job: Job, panel: Table) -> bool:
+    """Whether of a panel that is pushed some glue-only dent has no method, on a cool day either."""
+    if panel.get("repainted") and force_of(job, "glue_repainted") == "forbid":
+        return any("glue-only" in dent.marks for dent in dents_of(job, panel))
+    counted = counted_panel(panel, job.claim["vehicle"], list(coin_sizes(job.matrix)))
+    forbidding = marks_not_to_be_glued(job)
+    singly = [*(counted.get("dents") or []), *(counted.get("oversize") or [])]
+    if any("glue-only" in marks and marks & forbidding for marks in map(marks_of, singly)):
+        return True
+    return any(
+        must_share(count, counted.get("marked") or {}, coin, forbidding)
+        for coin, count in (counted.get("tally") or {}).items()
+    )
+
+
+def marks_of(dent: Table) -> set[str]:
+    return set(dent.get("marks") or [])
+
+
+def must_share(count: int, marked: Table, coin: str, forbidding: set[str]) -> bool:
+    """Whether of so many dents some glue-only one must have one of the other marks too.
+
+    The dents lie in a row. Glue-only ones are counted off from one end and the others, one mark
+    on top of the other, from the far end: if even so they meet, they do whichever they are.
+    """
+    glue_only = range((marked.get("glue-only") or {}).get(coin, 0))
+    return any(
+        number in glue_only
+        for mark in forbidding
+        for number in range(count - (marked.get(mark) or {}).get(coin, 0), count)
     )
 
 
@@ -390,10 +516,10 @@ def panel_extra_lines(
     for extra in job.matrix.get("extra") or []:
         of = extra.get("of", "panel")
         when = extra.get("when") or {}
-        affected = affected_dents(when, panel, dents)
+        affected = affected_dents(job, when, panel, dents)
         if of == "vehicle" or not fits_panel(job, when, panel):
             continue
-        if of == "panel" and not holds_for_panel(when, panel, affected):
+        if of == "panel" and not holds_for_panel(job, when, panel, affected):
             continue
         if of == "affected" and affected == 0:
             continue
@@ -426,18 +552,18 @@ def fits_body(job: Job, when: Table) -> bool:
     return "body" not in when or job.claim["vehicle"]["body"] in when["body"]
 
 
-def holds_for_panel(when: Table, panel: Table, affected: int) -> bool:
+def holds_for_panel(job: Job, when: Table, panel: Table, affected: int) -> bool:
     """For an extra on the whole panel: its own access, and at least one dent with the mark."""
-    if "access" in when and when["access"] != access_of(panel):
+    if "access" in when and when["access"] != access_of(job, panel):
         return False
     return "mark" not in when or affected > 0
 
 
-def affected_dents(when: Table, panel: Table, dents: Sequence[Dent]) -> int:
+def affected_dents(job: Job, when: Table, panel: Table, dents: Sequence[Dent]) -> int:
     """How many of the panel's dents the extra speaks of, oversize ones included."""
-    glued_panel = access_of(panel) == "glue"
+    glued_panel = access_of(job, panel) == "glue"
     if "mark" in when:
-        if "access" in when and when["access"] != access_of(panel):
+        if "access" in when and when["access"] != access_of(job, panel):
             return 0
         return sum(1 for dent in dents if when["mark"] in dent.marks)
     if "access" not in when:
@@ -476,18 +602,37 @@ def vehicle_extra_lines(job: Job, lines: Sequence[PlainLine]) -> list[PlainLine]
 
 def needs_push_access(job: Job, panel: Table) -> bool:
     """Pushed, and at least one dent that is not left to glue."""
-    if access_of(panel) != "push":
+    if access_of(job, panel) != "push":
         return False
     return any("glue-only" not in dent.marks for dent in dents_of(job, panel))
 
 
+def operations_of(job: Job) -> list[Table]:
+    """What can come off this vehicle, in file order.
+
+    What its body or its equipment does not have does not exist for it, and nothing waits for it.
+    """
+    vehicle = job.claim["vehicle"]
+    there = [
+        operation
+        for operation in job.matrix.get("removal") or []
+        if vehicle["body"] in (operation.get("body") or [vehicle["body"]])
+        and operation.get("equipment") in [None, *(vehicle.get("equipment") or [])]
+    ]
+    names = {operation["id"] for operation in there}
+    return [
+        {**operation, "after": [name for name in operation.get("after") or [] if name in names]}
+        for operation in there
+    ]
+
+
 def removal_lines(job: Job) -> list[PlainLine]:
-    operations: Sequence[Table] = job.matrix.get("removal") or []
+    operations = operations_of(job)
     pushed = [
         panel["panel"] for panel in job.claim.get("panels") or [] if needs_push_access(job, panel)
     ]
     lines: list[PlainLine] = []
-    for operation in printed_order(cheapest_removal(job, operations, pushed)):
+    for operation in printed_order(operations, best_removal(job, operations, pushed)):
         lines += operation_lines(job, operation)
     return lines
 
@@ -503,14 +648,31 @@ def operation_lines(job: Job, operation: Table) -> list[PlainLine]:
     return lines
 
 
-def cheapest_removal(job: Job, operations: Sequence[Table], pushed: Sequence[str]) -> list[Table]:
-    """Of all choices of one way a panel, each with all that it needs off first, the cheapest.
+def with_tax(job: Job, group: str) -> Fraction:
+    """What one unit of a group comes to with its tax."""
+    return 1 + exact((job.matrix.get("tax") or {}).get(group) or "0") / 100
 
-    Equally cheap: the one with fewest operations, then the one that stands first in the file.
-    Whatever else serves holds one of these choices and something over, which costs no less and
-    is more operations.
+
+class RemovalSet(NamedTuple):
+    """Operations by their places in the file, and what they take, in the order of what counts.
+
+    `first` and `second` are the cost with tax and the minutes, or the other way round.
     """
-    price = [added(operation_lines(job, operation)) for operation in operations]
+
+    first: Fraction
+    second: Fraction
+    operations: int
+    places: tuple[int, ...]
+
+
+def sets_that_open(
+    job: Job, operations: Sequence[Table], pushed: Iterable[str]
+) -> list[RemovalSet]:
+    """Every choice of one way a panel, each with all that it needs off first.
+
+    Whatever else serves holds one of these choices and something over, which costs no less,
+    takes no less time and is more operations.
+    """
     choices: set[frozenset[int]] = {frozenset()}
     for panel in pushed:
         ways = [
@@ -520,10 +682,32 @@ def cheapest_removal(job: Job, operations: Sequence[Table], pushed: Sequence[str
         ]
         if ways:
             choices = {choice | way for choice in choices for way in ways}
-    _, _, best = min(
-        (sum(price[place] for place in choice), len(choice), sorted(choice)) for choice in choices
-    )
-    return [operations[place] for place in best]
+    return [removal_set(job, operations, choice) for choice in choices]
+
+
+def removal_set(job: Job, operations: Sequence[Table], choice: Iterable[int]) -> RemovalSet:
+    places = tuple(sorted(choice))
+    lines = [line for place in places for line in operation_lines(job, operations[place])]
+    labour = added(line for line in lines if line.kind == "removal")
+    fasteners = added(line for line in lines if line.kind == "fastener")
+    cost = with_tax(job, "labour") * labour + with_tax(job, "parts") * fasteners
+    minutes = sum((exact(operations[place]["minutes"]) for place in places), start=Fraction(0))
+    first, second = (minutes, cost) if aims_at_minutes(job) else (cost, minutes)
+    return RemovalSet(first, second, len(places), places)
+
+
+def aims_at_minutes(job: Job) -> bool:
+    """An aim is one of plans: where nothing is planned, the cheapest comes off."""
+    return is_planned(job) and job.claim.get("aim") == "minutes"
+
+
+def best_removal(job: Job, operations: Sequence[Table], pushed: Sequence[str]) -> list[Table]:
+    """What comes off: the cheapest, or what takes least time where that is aimed at.
+
+    Ties: the other of the two, then fewest operations, then what stands first in the file.
+    """
+    best = min(sets_that_open(job, operations, pushed))
+    return [operations[place] for place in best.places]
 
 
 def needed_for(operations: Sequence[Table], place: int) -> frozenset[int]:
@@ -535,20 +719,64 @@ def needed_for(operations: Sequence[Table], place: int) -> frozenset[int]:
     return frozenset(needed)
 
 
-def printed_order(chosen: Sequence[Table]) -> list[Table]:
-    """Again and again the first in the file that waits for nothing."""
-    printed: list[Table] = []
-    waiting = list(chosen)
-    while waiting:
-        for operation in waiting:
-            names = {other["id"] for other in printed}
-            if all(needed in names for needed in operation.get("after") or []):
-                printed.append(operation)
-                waiting.remove(operation)
-                break
-        else:
+def part_of(operations: Sequence[Table], place: int) -> str:
+    """The part of the vehicle that an operation belongs to.
+
+    It is that of the first panel, as a sheet lists them, of all that it or what waits for it opens.
+    """
+    opened = {
+        panel
+        for other, operation in enumerate(operations)
+        if place in needed_for(operations, other)
+        for panel in operation.get("opens") or []
+    }
+    first = min(opened, key=PANEL_ORDER.index)
+    (part,) = (part for part, panels in PARTS_OF_THE_VEHICLE.items() if first in panels)
+    return part
+
+
+def printed_order(operations: Sequence[Table], chosen: Sequence[Table]) -> list[Table]:
+    """One part of the vehicle after another, each as far as it goes.
+
+    Next comes a part that can be finished now; if there are several, or none, it is the one with
+    the operation that is ready and stands first in the file.
+    """
+    parts = {
+        operation["id"]: part_of(operations, n)
+        for n, operation in enumerate(operations)
+        if operation in chosen
+    }
+    done: list[Table] = []
+    while len(done) < len(chosen):
+        left = [operation for operation in chosen if operation not in done]
+        ready = [operation for operation in left if is_ready(operation, done)]
+        if not ready:
             raise ValueError("the operations wait for each other")
-    return printed
+        open_parts = list(dict.fromkeys(parts[operation["id"]] for operation in ready))
+        finishable = [part for part in open_parts if can_be_finished(part, parts, left)]
+        part = (finishable or open_parts)[0]
+        # Whatever becomes ready on the way is done before one leaves the part.
+        while of_part := [
+            operation
+            for operation in chosen
+            if parts[operation["id"]] == part
+            and operation not in done
+            and is_ready(operation, done)
+        ]:
+            done.append(of_part[0])
+    return done
+
+
+def is_ready(operation: Table, done: Sequence[Table]) -> bool:
+    return set(operation["after"]) <= {other["id"] for other in done}
+
+
+def can_be_finished(part: str, parts: Mapping[str, str], left: Sequence[Table]) -> bool:
+    """Whether what is left of a part waits for nothing that is left of another one."""
+    elsewhere = {other["id"] for other in left if parts[other["id"]] != part}
+    return not any(
+        set(operation["after"]) & elsewhere for operation in left if parts[operation["id"]] == part
+    )
 
 
 # --- the rest of the sheet --------------------------------------------------------------------

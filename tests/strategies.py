@@ -3,7 +3,8 @@
 ``matrices()`` gives a matrix as a TOML reader does, ``claims(matrix)`` a claim for it as a JSON
 reader does, ``priced_together()`` a pair of both. Sizes are millimetres, times minutes, money
 decimal strings in the matrix's currency. A panel may be counted by tally, by single dents, by
-dents with their place on a generic or an own outline, or in sample squares.
+dents with their place on a generic or an own outline, or in sample squares. Every planned panel
+has a method, except in ``perhaps_refused()``.
 
 The one idea: nothing is drawn and thrown away. Cells are running sums of steps that are never
 negative, so they can't fall; an operation may only need operations made before it, so they
@@ -32,7 +33,8 @@ from tests.plain_counting import (
     point_of,
     squared_beyond,
 )
-from tests.plain_pricing import COINS, PANEL_ORDER
+from tests.plain_planning import panels_without_method
+from tests.plain_pricing import COINS, PANEL_ORDER, the_job
 
 Table = dict[str, Any]
 Draw = Callable[[st.SearchStrategy[Any]], Any]
@@ -67,6 +69,13 @@ MIXED = ["layers", "share", "largest", "most", "each"]
 PERCENTS = ["0", "0.5", "1", "5", "7.25", "10", "12.5", "25", "28", "33.333", "50", "100", "175"]
 VEHICLE_PERCENTS = ["-40", "-12.5", "-3.75", "0", "2.5", "10", "33.3"]
 TAX_PERCENTS = ["0", "5", "6.875", "7.5", "10", "19"]
+EQUIPMENT = ["sunroof", "roof-rack", "roof-antenna"]
+CAUTIONS = ["airbag", "high-voltage", "glass", "fuel", "heat", "solvent", "lifting"]
+GLUE_RULES = ["glue_hot", "glue_repainted", "glue_sharp", "glue_body_line"]
+PLANNED_WITH_REPLACEMENT = 5
+"""At most so many, so that three methods a panel stay few enough to try all of them."""
+SMALLEST_SQUARE = 50
+"""mm; sample squares are no smaller."""
 DATES_OF_LOSS = ["2026-03-01", "2026-05-19", "2027-02-28"]
 
 
@@ -161,6 +170,8 @@ def matrices(draw: Draw) -> Table:
     if die.happens(60):
         groups = ("labour", "parts", "sublet")
         matrix["tax"] = {group: die.one_of(TAX_PERCENTS) for group in groups}
+    if die.happens(60):
+        matrix["access"] = rules_on_glue(die)
 
     count = die.number(1, 3)
     matrix["grid"] = [
@@ -170,10 +181,17 @@ def matrices(draw: Draw) -> Table:
     extras = [an_extra(dice(draw), currency, place) for place in range(die.number(0, 6))]
     if extras or die.happens(50):
         matrix["extra"] = with_few_discounts(extras)
-    operations = removal_operations(draw, currency, die.number(0, 8))
+    operations = removal_operations(draw, currency, die.one_of([0, 3, 9, 6, 2, 7, 10, 8]))
     if operations or die.happens(50):
         matrix["removal"] = operations
     return matrix
+
+
+def rules_on_glue(die: Dice) -> Table:
+    """Some of the rules, each with a force of its own; the others are as they are by default."""
+    rules: Table = {rule: die.one_of(["allow", "warn", "forbid"]) for rule in GLUE_RULES}
+    rules["glue_limit_c"] = die.one_of(["30", "28", "24.5", "31.25", "0"])
+    return {key: rules[key] for key in die.some_of(list(rules), 0, len(rules))}
 
 
 def matrix_head(die: Dice) -> Table:
@@ -347,7 +365,7 @@ def removal_operations(draw: Draw, currency: str, count: int) -> list[Table]:
         return []
     die = dice(draw)
     # These panels are on nearly every body: what opens them matters to nearly every claim.
-    panels = die.some_of(PANEL_ORDER[:15], 1, 4)
+    panels = die.some_of(PANEL_ORDER[:15], 3, 9)
     operations: list[Table] = []
     for _ in range(count):
         operations.append(an_operation(dice(draw), currency, panels, operations))
@@ -355,7 +373,24 @@ def removal_operations(draw: Draw, currency: str, count: int) -> list[Table]:
     for operation in operations:
         if not operation.get("opens") and operation["id"] not in needed:
             operation["opens"] = [die.one_of(panels)]
+    for operation in operations:
+        of_some_vehicles(die, operation)
     return die.shuffled(operations)
+
+
+def of_some_vehicles(die: Dice, operation: Table) -> None:
+    """Sometimes only some bodies have it, each with a panel it opens, or only equipped ones."""
+    opens = operation.get("opens") or []
+    if die.happens(25):
+        bodies = [
+            body for body in BODIES if not opens or any(name in BODY_PANELS[body] for name in opens)
+        ]
+        operation["body"] = die.some_of(bodies, 2, 7)
+        there = {name for body in operation["body"] for name in BODY_PANELS[body]}
+        if opens:
+            operation["opens"] = [name for name in opens if name in there]
+    if die.happens(25):
+        operation["equipment"] = die.one_of(EQUIPMENT)
 
 
 def an_operation(die: Dice, currency: str, panels: Sequence[str], before: Sequence[Table]) -> Table:
@@ -363,7 +398,7 @@ def an_operation(die: Dice, currency: str, panels: Sequence[str], before: Sequen
     # Few different times, so that two ways often cost the same.
     operation["minutes"] = die.one_of(["6", "12", "18", "12.0", "0", "7.5", "33.25"])
     if die.happens(75):
-        operation["after"] = die.some_of([other["id"] for other in before], 0, 2)
+        operation["after"] = die.some_of([other["id"] for other in before], 0, 3)
     if die.happens(80):
         operation["opens"] = die.some_of(panels, 0 if die.happens(25) else 1, 3)
     if die.happens(50):
@@ -371,7 +406,9 @@ def an_operation(die: Dice, currency: str, panels: Sequence[str], before: Sequen
     if die.happens(60):
         operation["fastener_price"] = a_sum(die, currency, 3)
     if die.happens(20):
-        operation["caution"] = die.one_of(["", "airbag", "high-voltage", "glass"])
+        operation["caution"] = die.one_of(["", *CAUTIONS])
+    elif die.happens(15):
+        operation["caution"] = die.some_of(CAUTIONS, 0, 3)
     return operation
 
 
@@ -379,8 +416,11 @@ def an_operation(die: Dice, currency: str, panels: Sequence[str], before: Sequen
 
 
 @st.composite
-def claims(draw: Draw, matrix: Table) -> Table:
-    """A valid claim that names the matrix."""
+def claims(draw: Draw, matrix: Table, refused: bool = False) -> Table:
+    """A valid claim that names the matrix.
+
+    With `refused` a planned panel may be left without a method, which is a mistake by the rules.
+    """
     die = dice(draw)
     head = matrix["matrix"]
     currency = head["currency"]
@@ -390,20 +430,71 @@ def claims(draw: Draw, matrix: Table) -> Table:
         "vehicle": a_vehicle(die, body),
         "matrix": head["name"],
     }
+    if die.happens(70):
+        claim["vehicle"]["equipment"] = die.some_of(EQUIPMENT, 1, 3)
+    mixed = ["push"] * 4 + ["plan"] * 4 + ["glue"] * 2
+    accesses = die.one_of([mixed, ["plan"] * 10, mixed, ["plan"] * 10, ["push"] * 10])
     claim["panels"] = [
-        on_its_outline(draw, a_panel(dice(draw), matrix, name), claim["vehicle"], matrix)
+        on_its_outline(draw, a_panel(dice(draw), matrix, name, accesses), claim["vehicle"], matrix)
         for name in hit_panels(die, matrix, body)
     ]
+    few_replacements(claim["panels"])
+    if refused:
+        for panel in claim["panels"]:
+            if panel.get("access") == "plan" and die.happens(60):
+                hard_to_reach(die, panel)
+    if die.happens(45):
+        claim["aim"] = die.one_of(["minutes", "minutes", "cost"])
+    if die.happens(50):
+        claim["conditions"] = {"panel_temperature_c": a_temperature(die, matrix)}
     if die.happens(60):
         claim["claim"]["deductible"] = a_sum(die, currency, die.one_of([300, 3000]))
     if die.happens(50):
         claim["claim"] |= {"customer": "Ada Quillwort", "dated": "2027-03-02"}
-        claim["conditions"] = {"panel_temperature_c": 24}
         if "insurer" in head:
             claim["claim"]["insurer"] = head["insurer"]
     if die.happens(50):
         claim["other"] = [other_work(die, currency) for _ in range(die.number(0, 4))]
+    if not refused:
+        for place in panels_without_method(the_job(claim, matrix)):
+            a_way_out(die, claim["panels"][place], currency)
     return claim
+
+
+def hard_to_reach(die: Dice, panel: Table) -> None:
+    """Every dent glue-only, unless there are squares; perhaps repainted, and with no price."""
+    if panel.get("tally"):
+        panel["marked"] = {**panel.get("marked", {}), "glue-only": dict(panel.get("tally", {}))}
+    for dent in [*panel.get("dents", []), *panel.get("oversize", [])]:
+        dent["marks"] = sorted({*dent.get("marks", []), "glue-only"})
+    if die.happens(60):
+        panel["repainted"] = True
+    if die.happens(70):
+        panel.pop("replace_cost", None)
+
+
+def few_replacements(panels: list[Table]) -> None:
+    """No more planned panels with three methods than can be tried out."""
+    planned = [panel for panel in panels if panel.get("access") == "plan"]
+    for panel in [panel for panel in planned if "replace_cost" in panel][PLANNED_WITH_REPLACEMENT:]:
+        del panel["replace_cost"]
+        panel.pop("replace_minutes", None)
+
+
+def a_temperature(die: Dice, matrix: Table) -> int | float:
+    """Of the panels, °C: at the limit for glue, a little to either side, or well off it."""
+    limit = Decimal(matrix.get("access", {}).get("glue_limit_c", "30"))
+    off = die.one_of(["0", "-0.5", "0.1", "0.01", "-0.01", "-6", "12"])
+    return json_number(limit + Decimal(off))
+
+
+def a_way_out(die: Dice, panel: Table, currency: str) -> None:
+    """For a panel without a method: a replacement, or glue because somebody says so."""
+    if die.happens(60):
+        panel["replace_cost"] = a_sum(die, currency, 300)
+        panel.pop("agreed", None)
+    else:
+        panel["access"] = "glue"
 
 
 def a_vehicle(die: Dice, body: str) -> Table:
@@ -427,15 +518,15 @@ def other_work(die: Dice, currency: str) -> Table:
 
 
 def hit_panels(die: Dice, matrix: Table, body: str) -> list[str]:
-    """Up to six panels in any order, often the ones that something must come off for."""
+    """Up to eight panels in any order, often the ones that something must come off for."""
     on_it = BODY_PANELS[body]
     opened = {name for work in matrix.get("removal", []) for name in work.get("opens", [])}
-    names = die.some_of([name for name in on_it if name in opened], 1, 4)
-    names += die.some_of([name for name in on_it if name not in names], 0, 4)
+    names = die.some_of([name for name in on_it if name in opened], die.one_of([1, 4]), 6)
+    names += die.some_of([name for name in on_it if name not in names], 0, die.one_of([3, 1]))
     return die.shuffled(names)
 
 
-def a_panel(die: Dice, matrix: Table, name: str) -> Table:
+def a_panel(die: Dice, matrix: Table, name: str, accesses: Sequence[str]) -> Table:
     """One panel, what is usual sometimes left out."""
     currency = matrix["matrix"]["currency"]
     panel: Table = {"panel": name}
@@ -443,7 +534,7 @@ def a_panel(die: Dice, matrix: Table, name: str) -> Table:
         panel["metal"] = die.one_of(METALS)
     if die.happens(60):
         panel["repainted"] = die.happens(60)
-    access = die.one_of(["push"] * 8 + ["glue"] * 5 + ["replace"])
+    access = die.one_of([*accesses, *accesses, "replace"])
     if access != "push" or die.happens(60):
         panel["access"] = access
 
@@ -452,13 +543,28 @@ def a_panel(die: Dice, matrix: Table, name: str) -> Table:
     else:
         panel |= a_tally(die, matrix, last_of(matrix, name))
 
-    if access == "replace" or die.happens(10):
-        panel["replace_cost"] = a_sum(die, currency, 900)
+    if access == "replace" or die.happens(35 if access == "plan" else 10):
+        # Often so little that it may well be worth while.
+        panel["replace_cost"] = a_sum(die, currency, die.one_of([900, 150, 40, 0]))
+    if die.happens(60 if "replace_cost" in panel else 4):
+        panel["replace_minutes"] = some_minutes(die, die.one_of([60, 15]))
+    if access == "plan" and die.happens(70):
+        easy_to_glue(panel)
     if access != "replace" and die.happens(10):
         panel["agreed"] = a_sum(die, currency, 700)
     elif die.happens(20):
         panel["agreed"] = None
     return panel
+
+
+def easy_to_glue(panel: Table) -> None:
+    """Nothing on the panel that most shops will not glue."""
+    panel["repainted"] = False
+    for mark in ("sharp", "body-line"):
+        panel.get("marked", {}).pop(mark, None)
+        for dent in [*panel.get("dents", []), *panel.get("oversize", [])]:
+            if mark in dent.get("marks", []):
+                dent["marks"].remove(mark)
 
 
 # --- on the panel -----------------------------------------------------------------------------
@@ -477,7 +583,7 @@ def on_its_outline(draw: Draw, panel: Table, vehicle: Table, matrix: Table) -> T
             panel["zones"] = [{"kind": "edge", "reach_mm": die.one_of([5, 20, 12.5])}]
     if places:
         places_of_dents(dice(draw), panel, plain_panel(panel, vehicle))
-    if squares:
+    if squares and widest_circle(plain_panel(panel, vehicle)) >= SMALLEST_SQUARE:
         for key in ("tally", "marked"):
             panel.pop(key, None)
         panel["sample"] = sample_squares(dice(draw), panel, vehicle, matrix)
@@ -586,11 +692,8 @@ def sample_squares(die: Dice, panel: Table, vehicle: Table, matrix: Table) -> Ta
     """
     shape = plain_panel(panel, vehicle)
     xs, ys = zip(*shape.rings[0], strict=True)
-    rings = [[(x / NANOMETRES, y / NANOMETRES) for x, y in ring] for ring in shape.rings]
-    # The widest circle on the panel: a larger square fits nowhere.
-    circle = shapely.maximum_inscribed_circle(shapely.Polygon(rings[0], rings[1:]), 1.0)
-    side = min(die.one_of([200, 100, 150, 50, 60]), int(2 * shapely.length(circle)))
-    side = max(50, side)
+    # A square wider than the widest circle fits nowhere.
+    side = min(die.one_of([200, 100, 150, SMALLEST_SQUARE, 60]), widest_circle(shape))
     most = max(1, min(6, int(area_mm2(shape.rings) / side**2)))
     coins = [coin for coin, _ in sorted(coins_and_largest(matrix)[0].items(), key=lambda c: c[1])]
     squares: list[Table] = []
@@ -605,7 +708,7 @@ def sample_squares(die: Dice, panel: Table, vehicle: Table, matrix: Table) -> Ta
         squares[0] = {"tally": {coins[0]: 3}}
     # All coins in the first square, so that none stands earlier than a smaller one.
     squares[0]["tally"] = {coin: squares[0]["tally"].get(coin, 0) for coin in coins[:4]}
-    if panel.get("outline") and side <= 50 and die.happens(60):
+    if panel.get("outline") and side <= SMALLEST_SQUARE and die.happens(60):
         left, bottom = min(xs) // NANOMETRES, min(ys) // NANOMETRES
         del squares[2:]
         if not any(sum(square["tally"].values()) for square in squares):
@@ -613,6 +716,13 @@ def sample_squares(die: Dice, panel: Table, vehicle: Table, matrix: Table) -> Ta
         for place, square in enumerate(squares):
             square["at"] = [left, bottom + place * side]
     return {"side_mm": side, "squares": squares}
+
+
+def widest_circle(shape: PlainPanel) -> int:
+    """The diameter of the widest circle on a panel, in whole mm."""
+    rings = [[(x / NANOMETRES, y / NANOMETRES) for x, y in ring] for ring in shape.rings]
+    circle = shapely.maximum_inscribed_circle(shapely.Polygon(rings[0], rings[1:]), 1.0)
+    return int(2 * shapely.length(circle))
 
 
 def last_of(matrix: Table, name: str) -> int:
@@ -710,3 +820,113 @@ def priced_together(draw: Draw) -> tuple[Table, Table]:
     """A claim, and the matrix it is priced under."""
     matrix = draw(matrices())
     return draw(claims(matrix)), matrix
+
+
+@st.composite
+def perhaps_refused(draw: Draw) -> tuple[Table, Table]:
+    """The same, where a planned panel may have no method at all."""
+    matrix = draw(matrices())
+    return draw(claims(matrix, refused=True)), matrix
+
+
+# --- plans that are nearly equal --------------------------------------------------------------
+
+
+@st.composite
+def close_plans(draw: Draw) -> tuple[Table, Table]:
+    """Planned panels alike in price, with trim and extras that cost about what choosing saves.
+
+    Sums are a few cents to a few dollars, so that taxes, extras on the vehicle, the minimum and
+    what panels share decide; in `priced_together` the panels' own prices mostly do.
+    """
+    die = dice(draw)
+    names = die.some_of(BODY_PANELS["sedan"], 2, 5)
+    cells = [die.number(2, 30) for _ in range(3)]
+    matrix: Table = {
+        "matrix": {
+            "name": "larkspur-a",
+            "currency": "USD",
+            "effective": dt.date(2026, 3, 1),
+            "coins": "us",
+            "columns": ["dime"],
+            "cells": die.one_of(["money", "minutes"]),
+            "mixed": "layers",
+            "within_band": "flat",
+            "stacking": "add",
+            "minimum": written(die.one_of([0, 1]) * die.number(0, 12_000), 2),
+        },
+        "rates": {
+            "repair": die.one_of(["90.00", "61.37", "0.77"]),
+            "removal": die.one_of(["60.00", "45.11", "0.13"]),
+        },
+        "grid": [
+            {
+                "name": "all",
+                "panels": PANEL_ORDER,
+                "bands": [1, 2, 3],
+                "last": 5,
+                "rows": [[cell] for cell in sorted(cells)],
+            }
+        ],
+        "oversize": {"minutes": "9", "minutes_per_mm": "0.5"},
+        "extra": [
+            {
+                "id": "extra-0",
+                "label": "Extra 0",
+                "when": {"access": "glue"},
+                "percent": die.one_of(["5", "12.5", "28", "33.333"]),
+            },
+            *(once_a_vehicle(dice(draw), place) for place in range(1, die.number(1, 4))),
+        ],
+        "removal": [some_trim(dice(draw), names, place) for place in range(die.number(0, 6))],
+        "tax": {
+            "labour": die.one_of(["0", "7.5", "19", "50"]),
+            "parts": die.one_of(["0", "7.5", "19"]),
+        },
+    }
+    panels = [a_like_panel(dice(draw), name, max(cells)) for name in names]
+    claim: Table = {
+        "claim": {"number": "C-1", "date_of_loss": "2026-05-19"},
+        "vehicle": {"body": "sedan"},
+        "matrix": "larkspur-a",
+        "aim": die.one_of(["cost", "cost", "minutes"]),
+        "panels": panels,
+    }
+    if die.happens(30):
+        claim["other"] = [other_work(die, "USD")]
+    return claim, matrix
+
+
+def once_a_vehicle(die: Dice, place: int) -> Table:
+    worth = die.one_of(["percent", "money", "percent", "minutes"])
+    amount = die.one_of(["3.75", "-12.5", "33.3"] if worth == "percent" else ["7", "0.13", "11"])
+    return {"id": f"extra-{place}", "label": f"Extra {place}", "of": "vehicle", worth: amount}
+
+
+def some_trim(die: Dice, panels: Sequence[str], place: int) -> Table:
+    operation: Table = {
+        "id": f"off-{place}",
+        "label": f"Part {place}",
+        "minutes": die.one_of(["3", "0", "6", "7.5"]),
+        "opens": die.some_of(panels, 1, 3),
+    }
+    if place and die.happens(40):
+        operation["after"] = [f"off-{die.number(0, place - 1)}"]
+    if die.happens(60):
+        operation |= {
+            "fasteners": die.number(1, 12),
+            "fastener_price": written(die.number(0, 200), 2),
+        }
+    return operation
+
+
+def a_like_panel(die: Dice, name: str, dear: int) -> Table:
+    panel: Table = {"panel": name, "access": die.one_of(["plan"] * 7 + ["push"])}
+    panel["tally"] = {"dime": die.number(1, 5)}
+    if die.happens(20):
+        panel["oversize"] = [{"mm": 20}]
+    if die.happens(40):
+        panel["replace_cost"] = written(die.number(0, 200 * dear), 2)
+    if die.happens(30):
+        panel["replace_minutes"] = some_minutes(die, dear)
+    return panel

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -19,14 +20,18 @@ from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.sheet.verify import read_sheet, verify_sheet
 from tests.builders import (
     DEMO,
+    FULLEST,
     MATRICES,
     ROOT,
+    SMALLEST,
+    Table,
     assert_priced_alike,
     demo_claim,
     demo_estimate,
     names,
 )
-from tests.plain_pricing import price_plainly
+from tests.plain_planning import plan_plainly
+from tests.plain_pricing import PlainSheet, price_plainly
 
 
 def test_there_are_sixteen_claims() -> None:
@@ -34,12 +39,39 @@ def test_there_are_sixteen_claims() -> None:
     assert [name[:2] for name in DEMO] == [f"{number:02}" for number in range(1, 17)]
 
 
+def matrix_of(name: str) -> Table:
+    path = MATRICES / f"{demo_estimate(name).compiled.matrix.name}.toml"
+    return tomllib.loads(path.read_text("utf-8"))
+
+
+def planned(name: str) -> dict[str, str]:
+    """The methods that the product planned."""
+    plan = demo_estimate(name).plan
+    return {panel.panel: panel.method for panel in plan.panels} if plan else {}
+
+
+@cache
+def priced_twice(name: str) -> PlainSheet:
+    """A demo claim as the second implementation prices it, with the methods of the product."""
+    return price_plainly(demo_claim(name), matrix_of(name), methods=planned(name))
+
+
 @pytest.mark.parametrize("name", DEMO)
 def test_a_second_implementation_prices_every_line_of_the_claim_alike(name: str) -> None:
-    priced = demo_estimate(name)
-    path = MATRICES / f"{priced.compiled.matrix.name}.toml"
-    plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
-    assert_priced_alike(priced, plain)
+    assert_priced_alike(demo_estimate(name), priced_twice(name))
+
+
+@pytest.mark.parametrize("name", [name for name in DEMO if name != FULLEST])
+def test_a_second_implementation_that_tries_every_assignment_plans_the_claim_alike(
+    name: str,
+) -> None:
+    # The fullest claim has 1,536 assignments, too many for one that tries them slowly.
+    assert dict(plan_plainly(demo_claim(name), matrix_of(name)).methods) == planned(name)
+
+
+@pytest.mark.parametrize("name", DEMO)
+def test_every_claim_but_the_smallest_leaves_panels_to_the_plan(name: str) -> None:
+    assert bool(planned(name)) == (name != SMALLEST)
 
 
 @pytest.mark.parametrize("name", DEMO)
@@ -50,8 +82,7 @@ def test_the_extras_and_the_operations_are_the_ones_the_second_implementation_ch
     matrix = load_matrix(MATRICES / f"{priced.compiled.matrix.name}.toml")
     labels = {extra.id: extra.label for extra in matrix.extra}
     labels |= {operation.id: operation.label for operation in matrix.removal}
-    path = MATRICES / f"{matrix.name}.toml"
-    plain = price_plainly(demo_claim(name), tomllib.loads(path.read_text("utf-8")))
+    plain = priced_twice(name)
     for ours, theirs in zip(priced.lines, plain.lines, strict=True):
         if theirs.kind in ("extra", "removal", "fastener"):
             assert ours.label.startswith(labels[theirs.hint])
@@ -61,17 +92,21 @@ def test_the_extras_and_the_operations_are_the_ones_the_second_implementation_ch
 
 def test_the_storm_shows_every_kind_of_line_every_access_and_every_mark() -> None:
     kinds, accesses, marks, mixed = set(), set(), set(), set()
+    reached, chosen = set(), set()
     for name in DEMO:
         priced = demo_estimate(name)
         kinds |= {line.kind for line in priced.lines}
         accesses |= {part.access for part in priced.claim.panels}
+        reached |= {result.panel.access for result in priced.panels}
+        chosen |= set(planned(name).values())
         marks |= {mark for result in priced.panels for mark in result.count.marks}
         mixed.add(priced.compiled.tables.mixed)
     assert kinds == {
         "repair", "oversize", "extra", "removal", "fastener", "part", "sublet", "refinish",
         "body", "minimum", "tax",
     }  # fmt: skip
-    assert accesses == {"push", "glue", "replace"}
+    assert accesses == {"push", "glue", "replace", "plan"}
+    assert reached == chosen == {"push", "glue", "replace"}
     assert marks == {"braced", "glue-only", "body-line", "sharp", "edge"}
     assert len(mixed) == 4
 

@@ -28,7 +28,16 @@ from tests.plain_counting import (
     paths_of,
     squared_distance,
 )
-from tests.plain_pricing import PlainLine, PlainSheet, edges_plainly, half_away, price_plainly
+from tests.plain_planning import NoMethodError, methods_allowed, plan_plainly
+from tests.plain_pricing import (
+    PlainLine,
+    PlainSheet,
+    can_never_be_glued,
+    edges_plainly,
+    half_away,
+    price_plainly,
+    the_job,
+)
 from tests.strategies import priced_together
 
 Table = dict[str, Any]
@@ -63,15 +72,16 @@ PLAIN_MATRIX: Table = {
 def matrix(**changes: Any) -> Table:
     """The plain matrix with other tables, or with other keys in its first table."""
     made = deepcopy(PLAIN_MATRIX)
+    tables = ("rates", "extra", "removal", "tax", "access")
     for key, value in changes.items():
-        (made if key in ("rates", "extra", "removal", "tax") else made["matrix"])[key] = value
+        (made if key in tables else made["matrix"])[key] = value
     return made
 
 
 def claim(*panels: Table, **more: Any) -> Table:
     return {
         "claim": {"number": "C-1", "date_of_loss": "2026-05-19", **more.pop("claim", {})},
-        "vehicle": {"body": "sedan"},
+        "vehicle": {"body": "sedan", **more.pop("vehicle", {})},
         "panels": list(panels),
         **more,
     }
@@ -299,10 +309,10 @@ BY_ITSELF = [("removal", "trim", 600), ("fastener", "trim", 200), ("removal", "h
     ("panels", "minutes", "expected"),
     [
         # Hood and roof one by one: 20.00 + 18.00 + 6.00 + 4 × 0.50 = 46.00.
-        # Both at once for 35.00, or for the same 46.00 with fewer operations.
+        # Both at once for 35.00; at the same 46.00 one by one takes 44 minutes, 2 fewer.
         (["hood", "roof"], "35", [("removal", "cowl", 3500)]),
-        (["hood", "roof"], "46", [("removal", "cowl", 4600)]),
-        (["hood", "roof"], "46.01", [("removal", "liner", 2000), *BY_ITSELF]),
+        (["hood", "roof"], "45.99", [("removal", "cowl", 4599)]),
+        (["hood", "roof"], "46", [("removal", "liner", 2000), *BY_ITSELF]),
         # The roof alone: 26.00. The trim goes first, though it stands later in the file.
         (["roof"], "35", BY_ITSELF),
         # The hood alone, two single operations at 20.00: the one that stands first.
@@ -317,6 +327,97 @@ def test_the_cheapest_way_to_reach_all_pushed_panels_is_taken(
     operations = [LINER, removal("cowl", minutes, ["hood", "roof"]), HEADLINER, TRIM]
     hit = [{"panel": panel, "tally": {"dime": 1}} for panel in panels]
     assert removed(price_plainly(claim(*hit), matrix(removal=operations))) == expected
+
+
+def test_of_sets_that_cost_and_take_the_same_the_one_with_fewer_operations_is_taken() -> None:
+    # Liner and lining 20 + 16 minutes, or the cowl alone with 36.
+    operations = [LINER, removal("lining", "16", ["roof"]), removal("cowl", "36", ["hood", "roof"])]
+    hit = [{"panel": panel, "tally": {"dime": 1}} for panel in ("hood", "roof")]
+    sheet = price_plainly(claim(*hit), matrix(removal=operations))
+    assert removed(sheet) == [("removal", "cowl", 3600)]
+
+
+def test_tax_decides_which_way_is_the_cheapest() -> None:
+    # By the trim 10.00 and fasteners for 2.00, by the cowl 12.01. Without tax the trim is 0.01
+    # less; with 20 % on parts it is 10.00 + 2.40 against 12.01.
+    operations = [
+        removal("trim", "10", ["hood"], fasteners=4, fastener_price="0.50"),
+        removal("cowl", "12.01", ["hood"]),
+    ]
+    hit = claim(hood(tally={"dime": 1}))
+    untaxed = price_plainly(hit, matrix(removal=operations))
+    taxed = price_plainly(hit, matrix(removal=operations, tax={"parts": "20"}))
+    assert [line[1] for line in removed(untaxed)] == ["trim", "trim"]
+    assert [line[1] for line in removed(taxed)] == ["cowl"]
+
+
+ROOF_WITH_SUNROOF = [
+    removal("frame", "30", [], equipment="sunroof", after=["shade"]),
+    removal("shade", "5", []),
+    removal("pads", "8", ["roof"], after=["frame", "lining"]),
+    removal("lining", "40", [], body=["sedan", "wagon"]),
+]
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "off"),
+    [
+        ({"body": "sedan", "equipment": ["sunroof"]}, ["shade", "frame", "lining", "pads"]),
+        # Without the frame nothing waits for the shade.
+        ({"body": "sedan", "equipment": ["roof-rack"]}, ["lining", "pads"]),
+        ({"body": "van"}, ["pads"]),
+    ],
+)
+def test_what_a_vehicle_does_not_have_does_not_come_off(vehicle: Table, off: list[str]) -> None:
+    roof = {"panel": "roof", "tally": {"dime": 1}}
+    sheet = price_plainly(claim(roof, vehicle=vehicle), matrix(removal=ROOF_WITH_SUNROOF))
+    assert [line[1] for line in removed(sheet)] == off
+
+
+def test_one_part_of_the_vehicle_is_finished_before_the_next() -> None:
+    operations = [
+        removal("card-l", "1", ["door-fl"]),
+        # Opens nothing itself, but the roof's lining waits for it: it is the roof's.
+        removal("visors", "1", []),
+        removal("liner", "1", ["hood"], after=["grille"]),
+        removal("card-r", "1", ["door-fr"]),
+        removal("lining", "1", ["roof"], after=["visors", "lamps"]),
+        removal("cowl", "1", ["hood"], after=["liner"]),
+        # Opens the hood too, which a sheet lists before the decklid.
+        removal("lamps", "1", ["decklid", "hood"]),
+        removal("grille", "1", ["fender-r"]),
+        removal("belt-l", "1", ["door-rl"], after=["card-l"]),
+    ]
+    hit = [
+        {"panel": panel, "tally": {"dime": 1}}
+        for panel in ("door-rl", "door-fr", "roof", "decklid", "fender-r")
+    ]
+    sheet = price_plainly(claim(*hit), matrix(removal=operations))
+    # Left side, then: the roof's visors stand first, but its lining waits for the lamps; the
+    # right side can be finished and stands before the front. Then the front, then the roof.
+    assert [line[1] for line in removed(sheet)] == [
+        "card-l",
+        "belt-l",
+        "card-r",
+        "lamps",
+        "grille",
+        "visors",
+        "lining",
+    ]
+
+
+def test_if_no_part_can_be_finished_the_first_that_is_ready_is_begun() -> None:
+    operations = [
+        removal("lining", "1", ["rail-l"], after=["cowl"]),
+        # The fender's arch liner waits for it, but the roof comes first on a sheet.
+        removal("visors", "1", ["roof"]),
+        removal("cowl", "1", ["hood"]),
+        removal("arch", "1", ["fender-l"], after=["visors"]),
+    ]
+    hit = [{"panel": panel, "tally": {"dime": 1}} for panel in ("rail-l", "fender-l")]
+    sheet = price_plainly(claim(*hit), matrix(removal=operations))
+    # The roof waits for the front's cowl, the front for the roof's visors.
+    assert [line[1] for line in removed(sheet)] == ["visors", "cowl", "arch", "lining"]
 
 
 @pytest.mark.parametrize(
@@ -377,6 +478,173 @@ def test_other_work_the_minimum_tax_and_the_deductible_end_the_sheet() -> None:
 def test_a_claim_without_a_line_owes_no_minimum() -> None:
     sheet = price_plainly(claim(hood()), matrix(minimum="150.00"))
     assert (sheet.lines, sheet.total, sheet.complete) == ([], 0, True)
+
+
+# --- access planning --------------------------------------------------------------------------
+
+
+def planned(name: str = "hood", **more: Any) -> Table:
+    return {"panel": name, "access": "plan", **({"tally": {"dime": 2}} | more)}
+
+
+GLUE_30 = [{"id": "glue", "label": "Glue", "when": {"access": "glue"}, "percent": "30"}]
+
+
+def methods(panels: Table, **matrix_tables: Any) -> dict[str, str]:
+    return dict(plan_plainly(panels, matrix(**matrix_tables)).methods)
+
+
+def test_glue_saves_the_trim_until_enough_panels_share_it() -> None:
+    # Two dimes 15.00 pushed, 19.50 glued. The lining takes 9 minutes, 9.00, once for all.
+    lining = [removal("lining", "9", ["hood", "roof", "door-fl"])]
+    one, two, three = (
+        claim(*map(planned, names))
+        for names in (["hood"], ["hood", "roof"], ["hood", "roof", "door-fl"])
+    )
+    assert methods(one, extra=GLUE_30, removal=lining) == {"hood": "glue"}
+    # Two: 30.00 + 9.00 is 39.00 either way; push takes 20 + 9 minutes, glue 26.
+    assert methods(two, extra=GLUE_30, removal=lining) == {"hood": "glue", "roof": "glue"}
+    assert set(methods(three, extra=GLUE_30, removal=lining).values()) == {"push"}
+
+
+def test_cost_and_minutes_of_a_plan_before_rounding() -> None:
+    plan = plan_plainly(
+        claim(planned(), {"panel": "roof", "access": "replace", "replace_cost": "10.00"}),
+        matrix(
+            extra=[
+                *GLUE_30,
+                {"id": "fleet", "label": "Fleet", "of": "vehicle", "percent": "-5"},
+                {"id": "setup", "label": "Set-up", "of": "vehicle", "minutes": "4"},
+            ],
+            removal=[removal("liner", "2", ["hood"], fasteners=1, fastener_price="0.25")],
+            tax={"labour": "7.5", "parts": "10"},
+        ),
+    )
+    assert plan.methods == {"hood": "push"}
+    # Labour: 15.00 − 5 % of it 0.75 + 4 minutes 6.00 + roof 10.00 + liner 2.00 = 32.25, taxed
+    # 34.66875; the fastener 0.275.
+    assert plan.cost == Fraction("3494.375")
+    assert plan.minutes == 10 + 4 + 2
+
+
+def test_the_aim_chooses_between_cost_and_minutes_and_an_unknown_time_is_not_chosen() -> None:
+    cheap = planned(replace_cost="5.00", replace_minutes="30")
+    assert methods(claim(cheap)) == {"hood": "replace"}
+    assert methods(claim(cheap, aim="minutes")) == {"hood": "push"}
+    dear = planned(replace_cost="500.00", replace_minutes="9.99")
+    assert methods(claim(dear)) == {"hood": "push"}
+    assert methods(claim(dear, aim="minutes")) == {"hood": "replace"}
+    untimed = planned(replace_cost="5.00")
+    assert methods(claim(untimed, aim="minutes")) == {"hood": "push"}
+    # In no grid, so that push has no price.
+    beyond = planned("rail-l", replace_cost="5.00")
+    assert methods(claim(beyond, aim="minutes")) == {"rail-l": "replace"}
+    # An agreed price says nothing of the time: two dimes glued would be 13 minutes.
+    agreed = planned(agreed="1.00")
+    assert plan_plainly(claim(agreed), matrix(extra=GLUE_30)).minutes == 10
+
+
+def test_equal_methods_are_push_before_glue_before_replace() -> None:
+    # 10 minutes, 15.00, either way.
+    assert methods(claim(planned(replace_cost="15.00", replace_minutes="10"))) == {"hood": "push"}
+    one_to_glue = planned(
+        marked={"glue-only": {"dime": 2}}, replace_cost="15.00", replace_minutes="10"
+    )
+    assert methods(claim(one_to_glue)) == {"hood": "glue"}
+
+
+@pytest.mark.parametrize(
+    ("panel", "degrees", "rules", "allowed"),
+    [
+        ({}, None, {}, ["push", "glue"]),
+        ({"replace_cost": "1.00"}, None, {}, ["push", "glue", "replace"]),
+        ({"replace_cost": "1.00", "agreed": "1.00"}, None, {}, ["push", "glue"]),
+        ({"marked": {"glue-only": {"dime": 2}}}, None, {}, ["glue"]),
+        ({"marked": {"glue-only": {"dime": 1}}}, None, {}, ["push", "glue"]),
+        ({}, 30, {}, ["push", "glue"]),
+        ({}, 30.1, {}, ["push"]),
+        ({}, 30, {"glue_limit_c": "29.5"}, ["push"]),
+        ({}, 60, {"glue_hot": "warn"}, ["push", "glue"]),
+        ({"repainted": True}, None, {}, ["push"]),
+        ({"repainted": True}, None, {"glue_repainted": "allow"}, ["push", "glue"]),
+        ({"marked": {"sharp": {"dime": 1}}}, None, {}, ["push"]),
+        ({"marked": {"sharp": {"dime": 1}}}, None, {"glue_sharp": "warn"}, ["push", "glue"]),
+        ({"marked": {"body-line": {"dime": 1}}}, None, {"glue_sharp": "warn"}, ["push"]),
+        ({"oversize": [{"mm": 40, "marks": ["body-line"]}]}, None, {}, ["push"]),
+        ({"marked": {"glue-only": {"dime": 2}}, "repainted": True}, None, {}, []),
+        ({"tally": {}, "repainted": True, "replace_cost": "1.00"}, None, {}, ["push"]),
+    ],
+)
+def test_which_methods_a_panel_allows(
+    panel: Table, degrees: float | None, rules: Table, allowed: list[str]
+) -> None:
+    hit = claim(planned(**panel), conditions={"panel_temperature_c": degrees})
+    assert methods_allowed(the_job(hit, matrix(access=rules)), hit["panels"][0]) == allowed
+
+
+@pytest.mark.parametrize(
+    ("panel", "are_left"),
+    [
+        # 5 dents, 2 glue-only and 3 sharp need not meet; 4 sharp do; nor need 3 sharp and 3 on a
+        # body line, which may be the same three.
+        ({"tally": {"dime": 5}, "marked": {"glue-only": {"dime": 2}, "sharp": {"dime": 3}}}, False),
+        ({"tally": {"dime": 5}, "marked": {"glue-only": {"dime": 2}, "sharp": {"dime": 4}}}, True),
+        (
+            {
+                "tally": {"dime": 5},
+                "marked": {
+                    "glue-only": {"dime": 2},
+                    "sharp": {"dime": 3},
+                    "body-line": {"dime": 3},
+                },
+            },
+            False,
+        ),
+        # Coin by coin: the nickel is both.
+        (
+            {
+                "tally": {"dime": 5, "nickel": 1},
+                "marked": {"glue-only": {"nickel": 1}, "body-line": {"nickel": 1}},
+            },
+            True,
+        ),
+        ({"dents": [{"mm": 9, "marks": ["sharp", "glue-only"]}, {"mm": 9}]}, True),
+        ({"dents": [{"mm": 9, "marks": ["sharp"]}, {"mm": 9, "marks": ["glue-only"]}]}, False),
+        ({"tally": {}, "oversize": [{"mm": 40, "marks": ["glue-only", "body-line"]}]}, True),
+        ({"repainted": True, "marked": {"glue-only": {"dime": 1}}}, True),
+        ({"repainted": True}, False),
+    ],
+)
+def test_which_panels_keep_dents_without_a_method(panel: Table, are_left: bool) -> None:
+    hit = claim(planned(**panel))
+    assert can_never_be_glued(the_job(hit, matrix()), hit["panels"][0]) == are_left
+
+
+def test_dents_that_nothing_reaches_leave_a_panel_without_a_price_and_heat_does_not() -> None:
+    split: Table = {"tally": {"dime": 2}, "marked": {"glue-only": {"dime": 1}}}
+    painted = price_plainly(claim(planned(repainted=True, **split)), matrix())
+    assert painted.lines == [PlainLine("repair", "hood", "", None)]
+    assert painted.methods == {"hood": "push"}
+    # On a hot panel they wait for a cool day: two dimes, 15.00.
+    hot = {"conditions": {"panel_temperature_c": 41}}
+    assert amounts(price_plainly(claim(planned(**split), **hot), matrix())) == [1500]
+    # Where there is a price to replace for, that is taken, dear as it is; an agreed price holds.
+    replaced = planned(repainted=True, replace_cost="900.00", **split)
+    assert amounts(price_plainly(claim(replaced), matrix())) == [90000]
+    agreed = planned(repainted=True, agreed="77.00", **split)
+    assert amounts(price_plainly(claim(agreed), matrix())) == [7700]
+    # Somebody who says push is taken at his word.
+    said = hood(access="push", repainted=True, **split)
+    assert amounts(price_plainly(claim(said), matrix())) == [1500]
+
+
+def test_a_panel_that_nothing_is_allowed_for_is_refused() -> None:
+    all_to_glue = planned("roof", marked={"glue-only": {"dime": 2}})
+    with pytest.raises(NoMethodError) as refused:
+        price_plainly(
+            claim(planned(), all_to_glue, conditions={"panel_temperature_c": 41}), matrix()
+        )
+    assert refused.value.panels == [1]
 
 
 # --- on the panel -----------------------------------------------------------------------------

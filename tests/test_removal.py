@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from hailcalc.sheet.document import evidence
 from tests.test_estimate import LINER, a_claim, a_matrix, hood, kinds, of_kind, priced, roof
 
 Table = dict[str, Any]
@@ -103,10 +104,25 @@ def test_at_one_price_and_number_the_file_decides() -> None:
     assert comes_off([hood(tally=ONE)], *reversed(ways)) == ["two"]
 
 
-def test_what_is_cheapest_is_told_by_printed_cents() -> None:
-    # 0.333 and 0.334 minutes both print 0.33, so the file decides.
+def test_at_one_printed_price_the_quicker_way_is_taken() -> None:
+    # 0.333 and 0.334 minutes both print 0.33.
     ways = [an_operation("longer", "0.334", "hood"), an_operation("shorter", "0.333", "hood")]
-    assert comes_off([hood(tally=ONE)], *ways) == ["longer"]
+    assert comes_off([hood(tally=ONE)], *ways) == ["shorter"]
+
+
+def test_what_is_cheapest_is_told_with_tax() -> None:
+    # 10.00 of clips are 10.75 with the tax on parts; labour is not taxed here.
+    clips = an_operation("clips", "0", "hood", fasteners=1, fastener_price="10.00")
+    work = an_operation("work", "10.70", "hood")
+    untaxed, taxed = (
+        a_matrix(removal=[clips, work]),
+        a_matrix(removal=[clips, work], tax={"parts": "7.5"}),
+    )
+    found = [
+        [rule.id for rule in priced(a_claim(hood(tally=ONE)), matrix).removal]
+        for matrix in (untaxed, taxed)
+    ]
+    assert found == [["clips"], ["work"]]
 
 
 def test_operations_come_off_by_file_order_as_far_as_they_can() -> None:
@@ -148,8 +164,73 @@ def test_fasteners_that_cost_nothing_still_print() -> None:
 
 def test_the_estimate_knows_what_comes_off_with_its_cautions() -> None:
     estimate = priced(a_claim(roof(tally=ONE)), a_matrix(removal=[VISORS, HANDLES, LINING]))
-    assert [(rule.id, rule.caution) for rule in estimate.removal] == [
-        ("visors", ""),
-        ("handles", ""),
-        ("lining", "airbag"),
+    assert [(rule.id, rule.cautions) for rule in estimate.removal] == [
+        ("visors", ()),
+        ("handles", ()),
+        ("lining", ("airbag",)),
     ]
+
+
+def test_what_a_body_does_not_have_opens_nothing_on_it() -> None:
+    rack = an_operation("rack", "20", "roof", body=["wagon", "suv"])
+    assert comes_off([roof(tally=ONE)], rack, body="wagon") == ["rack"]
+    assert comes_off([roof(tally=ONE)], rack, body="sedan") == []
+
+
+def test_what_only_some_vehicles_have_comes_off_where_it_is() -> None:
+    frame = an_operation("frame", "15", equipment="sunroof")
+    pads = an_operation("pads", "5", "roof", after=["frame"])
+    matrix = a_matrix(removal=[frame, pads])
+
+    def off(equipment: list[str]) -> list[str]:
+        claim = a_claim(roof(tally=ONE))
+        claim["vehicle"]["equipment"] = equipment
+        return [rule.id for rule in priced(claim, matrix).removal]
+
+    assert off([]) == ["pads"]
+    assert off(["sunroof", "roof-rack"]) == ["frame", "pads"]
+
+
+def test_what_waited_for_a_thing_that_is_not_there_does_not_wait_for_what_that_needed() -> None:
+    seal = an_operation("seal", "3")
+    frame = an_operation("frame", "15", after=["seal"], equipment="sunroof")
+    pads = an_operation("pads", "5", "roof", after=["frame"])
+    assert comes_off([roof(tally=ONE)], seal, frame, pads) == ["pads"]
+
+
+def test_work_stays_at_one_part_of_the_vehicle_as_long_as_it_can() -> None:
+    operations = [
+        an_operation("hood", "1", "hood"),
+        an_operation("visors", "1"),
+        an_operation("card", "1", "door-fl"),
+        an_operation("fender", "1", "fender-l"),
+        an_operation("lining", "1", "roof", after=["visors"]),
+        an_operation("rear-card", "1", "door-rl"),
+    ]
+    named = ["hood", "roof", "fender-l", "door-fl", "door-rl"]
+    panels = [{"panel": name, "tally": ONE} for name in named]
+    assert comes_off(panels, *operations) == [
+        "hood", "fender", "visors", "lining", "card", "rear-card",
+    ]  # fmt: skip
+
+
+def test_a_part_that_waits_for_another_is_gone_to_when_it_can_be_finished() -> None:
+    # The lining waits for the seat, which comes off for the cab corner at the rear.
+    operations = [
+        an_operation("visors", "1"),
+        an_operation("seat", "1"),
+        an_operation("corner", "1", "cab-corner-l", after=["seat"]),
+        an_operation("lining", "1", "roof", after=["visors", "seat"]),
+    ]
+    panels = [{"panel": name, "tally": ONE} for name in ("roof", "cab-corner-l")]
+    found = comes_off(panels, *operations, body="pickup")
+    # The seat serves the roof too, the first panel in the sheet's order, and counts to it.
+    assert found == ["visors", "seat", "lining", "corner"]
+
+
+def test_the_sheet_says_the_refit_in_exactly_the_reverse() -> None:
+    estimate = priced(a_claim(roof(tally=ONE)), a_matrix(removal=[VISORS, HANDLES, LINING]))
+    told = evidence(estimate)["removal"]
+    assert told["off"] == ["visors", "handles", "lining"]
+    assert told["refit"] == told["off"][::-1]
+    assert told["minutes"] == "58"

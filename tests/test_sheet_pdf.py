@@ -294,6 +294,7 @@ def test_the_sections_come_in_the_order_in_which_a_sheet_is_checked(name: str) -
         "Panels as counted",
         "Repair, panel by panel",
         "Removal & refit",
+        "How each panel is reached, and why",
         "Other lines and tax",
         "Totals",
         "Sampled panels: estimates, not counts",
@@ -358,8 +359,13 @@ def test_the_sheet_says_what_it_is_not_and_that_makers_procedures_come_first(nam
 def test_cautions_of_what_comes_off_and_of_hot_glue_are_printed_and_no_others(name: str) -> None:
     priced = demo_estimate(name)
     text = words(sheet_pdf(priced))
-    expected = {work.caution for work in priced.removal if work.caution}
-    if any(part.access == "glue" for part in priced.claim.panels):
+    expected = {key for work in priced.removal for key in work.cautions}
+    if any(
+        result.count.all
+        and result.panel.access != "replace"
+        and (result.panel.access == "glue" or result.count.marks.get("glue-only"))
+        for result in priced.panels
+    ):
         expected.add("heat")
     assert {key for key, caution in CAUTIONS.items() if caution in text} == expected
 

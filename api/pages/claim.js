@@ -8,6 +8,10 @@
 
 const KEPT_WHEN_EMPTY = new Set(["claim", "vehicle", "panels"]);
 
+/* What a panel begins with. One that names no access is pushed: so the claim file says, and so
+   do drafts that were kept before access could be planned. */
+const NEW_PANEL = { access: "plan" };
+
 /** Today in the estimator's own time zone, ISO 8601. */
 export function today() {
   const now = new Date();
@@ -22,7 +26,7 @@ export function newDraft(before = null) {
   for (const key of ["date_of_loss", "estimator"]) {
     if (before.claim[key] !== undefined) draft.claim[key] = before.claim[key];
   }
-  for (const key of ["shop", "matrix"]) {
+  for (const key of ["shop", "matrix", "aim"]) {
     if (before[key] !== undefined) draft[key] = before[key];
   }
   return draft;
@@ -54,6 +58,9 @@ export function draftFromText(text) {
   }
   if (![data.shop ?? {}, data.conditions ?? {}].every(isObject)) {
     throw new Error("it is no claim file: shop or conditions is no table");
+  }
+  if (!Array.isArray(data.vehicle.equipment ?? [])) {
+    throw new Error("it is no claim file: the equipment is no list");
   }
   data.panels ??= [];
   if (!isListOfObjects(data.panels) || data.panels.some((each) => typeof each.panel !== "string")) {
@@ -113,7 +120,7 @@ export function setAt(draft, path, value) {
 
 function addChild(draft, holder, key) {
   if (holder === draft.panels) {
-    holder.push({ panel: key });
+    holder.push({ panel: key, ...NEW_PANEL });
     return holder.at(-1);
   }
   holder[key] = ["oversize", "dents", "other"].includes(key) ? [] : {};
@@ -125,14 +132,23 @@ function prune(draft, path, holders) {
     const holder = holders[depth];
     const above = holders[depth - 1];
     if (above === draft.panels) {
-      // A panel of which nothing is said but its name was not looked at.
-      if (Object.keys(holder).length === 1) above.splice(above.indexOf(holder), 1);
+      if (isUntouched(holder)) above.splice(above.indexOf(holder), 1);
       return;
     }
     // A row of a list goes only when it is removed as a whole.
     if (Array.isArray(above) || Object.keys(holder).length > 0) return;
     if (!KEPT_WHEN_EMPTY.has(path[depth - 1])) delete above[path[depth - 1]];
   }
+}
+
+/* Of such a panel nothing is said but its name: nobody has looked at it. */
+function isUntouched(panel) {
+  return Object.keys(panel).length === 2 && panel.access === NEW_PANEL.access;
+}
+
+/** How a panel is to be reached, which is the plan's to choose until somebody says. */
+export function accessOf(panel = NEW_PANEL) {
+  return panel.access ?? "push";
 }
 
 /** A dent count as a number; what is no count yet is none. */

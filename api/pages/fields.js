@@ -21,6 +21,7 @@ const PARSERS = {
   text: (text) => text,
   date: (text) => text,
   money: withPoint,
+  decimal: withPoint,
   vin: (text) => text.trim().toUpperCase(),
   number: (text) => {
     const plain = withPoint(text);
@@ -33,6 +34,7 @@ const LOOKS = {
   text: {},
   date: { type: "date" },
   money: { inputmode: "decimal" },
+  decimal: { inputmode: "decimal" },
   vin: { autocapitalize: "characters", spellcheck: "false" },
   number: { inputmode: "decimal" },
   count: { inputmode: "numeric" },
@@ -124,17 +126,20 @@ export function selectField(app, { path, label, options, name = label, ...more }
   return outer;
 }
 
-/** A choice among few, all in sight; `first` is what holds when nothing is said. */
-export function choiceField(app, { path, label, options, first, onchange }) {
+/** A choice among few, all in sight; `first` is what holds when nothing is said.
+ *
+ * With `now`, which holds at the moment, whatever is chosen is said.
+ */
+export function choiceField(app, { path, label, options, first, now = null, ...more }) {
   const name = freshId("choice");
-  const now = app.value(path) ?? first;
-  const group = el("fieldset", { class: "choice" }, el("legend", {}, label));
+  const held = now ?? app.value(path) ?? first;
+  const group = el("fieldset", { class: `choice ${more.class ?? ""}` }, el("legend", {}, label));
   const choices = options.map(([value, text]) => el("label", {},
     el("input", {
-      type: "radio", name, value, checked: value === now,
+      type: "radio", name, value, checked: value === held,
       onchange: () => {
         app.set(path, value === first ? undefined : value);
-        if (onchange) onchange(value);
+        if (more.onchange) more.onchange(value);
       },
     }), el("span", {}, text)));
   group.append(el("div", { class: "segments" }, choices));

@@ -4,15 +4,18 @@
  */
 
 import { byId, el, fill, say, several } from "./dom.js";
-import { listField, selectField, textField } from "./fields.js";
+import { choiceField, listField, selectField, textField, ticksField } from "./fields.js";
 
 const OTHER_KINDS = [
   ["part", "Part"], ["sublet", "Sublet work"], ["refinish", "Refinishing"], ["body", "Body work"],
 ];
 
+const AIMS = [["cost", "least cost"], ["minutes", "least time"]];
+
 /** Make all fields anew from the draft. */
 export function drawHeader(app) {
-  fill(byId("claim-fields"), neededFields(app), furtherFields(app), shopFields(app));
+  fill(byId("claim-fields"), neededFields(app), planningFields(app), furtherFields(app),
+    shopFields(app));
   fill(byId("other-fields"),
     el("p", { class: "soft" }, "Parts, sublet work, refinishing and body work: quantity times "
       + "price of one."),
@@ -59,6 +62,19 @@ function matrixOptions(app) {
   return options;
 }
 
+/* What decides how panels are reached, beside what is counted on them. */
+function planningFields(app) {
+  return el("div", { class: "grid planning" },
+    ticksField(app, {
+      path: ["vehicle", "equipment"], label: "Equipment of the vehicle",
+      options: app.words.equipment.map((name) => [name, name.replaceAll("-", " ")]),
+    }),
+    choiceField(app, { path: ["aim"], label: "Plan access for", options: AIMS, first: "cost" }),
+    textField(app, {
+      path: ["conditions", "panel_temperature_c"], label: "Panel temperature, °C", kind: "number",
+    }));
+}
+
 function furtherFields(app) {
   return fold("More about claim and vehicle", "deductible, customer, VIN, sizes",
     textField(app, { path: ["claim", "deductible"], label: "Deductible", kind: "money" }),
@@ -68,9 +84,6 @@ function furtherFields(app) {
     textField(app, { path: ["vehicle", "description"], label: "Description of the vehicle" }),
     textField(app, { path: ["vehicle", "vin"], label: "VIN", kind: "vin" }),
     textField(app, { path: ["vehicle", "value"], label: "Value before the loss", kind: "money" }),
-    textField(app, {
-      path: ["conditions", "panel_temperature_c"], label: "Panel temperature, °C", kind: "number",
-    }),
     sizeFields(app));
 }
 

@@ -15,7 +15,7 @@ import { drawHeader, drawSummaries } from "./header.js";
 import { fetchOutlines } from "./outlines.js";
 import { drawPanels, openPanel, updatePanels } from "./panels.js";
 import { drawPrice } from "./price.js";
-import { Away, Refused, get, matrixFor, sheetPdf, sheetText } from "./server.js";
+import { Away, Refused, claimPdf, get, matrixFor, sheetText } from "./server.js";
 
 const CLAIM = "hailcalc.claim";
 const PREFERENCES = "hailcalc.preferences";
@@ -395,12 +395,13 @@ async function openFile(file) {
   });
 }
 
-async function openPdf() {
+/** Open the sheet ("price") or the job card ("plan") as PDF. */
+async function openPdf(route) {
   const said = byId("sheet-said");
   said.textContent = "The PDF is being made…";
   try {
     const { paper, labels } = app.preferences;
-    const { blob, name } = await sheetPdf(app.draft, paper, labels);
+    const { blob, name } = await claimPdf(route, app.draft, paper, labels);
     const url = URL.createObjectURL(blob);
     // A browser may hold the new window back, so there is a link as well.
     window.open(url, "_blank");
@@ -409,7 +410,7 @@ async function openPdf() {
     if (error instanceof Refused) {
       app.problems = problemsOf(error, app.draft);
       showProblems();
-      said.textContent = "The sheet cannot be printed as it is; see the problems.";
+      said.textContent = "It cannot be printed as it is; see the problems.";
     } else said.textContent = `${error.message} Try again.`;
   }
 }
@@ -468,7 +469,8 @@ function listen() {
   });
   byId("question-no").addEventListener("click", () => byId("question").close());
   byId("question-save").addEventListener("click", downloadClaim);
-  byId("open-pdf").addEventListener("click", openPdf);
+  byId("open-pdf").addEventListener("click", () => openPdf("price"));
+  byId("open-card").addEventListener("click", () => openPdf("plan"));
   byId("download-sheet").addEventListener("click", downloadSheet);
   // A moment later, so that what a press is aimed at does not move away under it.
   document.addEventListener("focusout", ({ target }) => {

@@ -6,11 +6,13 @@
 
 import { byId, el, fill, freshId, say, several } from "./dom.js";
 import { choiceField, countField, listField, textField, tickField, ticksField } from "./fields.js";
-import { countOf, countedHow, dentsOn, hasOwnOutline } from "./claim.js";
+import { accessOf, countOf, countedHow, dentsOn, hasOwnOutline } from "./claim.js";
 import { drawingFields, updateDrawing } from "./drawing.js";
 import { MARKS, columnFor, diameter, largerThan, longest } from "./sizes.js";
 
-const ACCESS = [["push", "push"], ["glue", "glue"], ["replace", "replace"]];
+const ACCESS = [
+  ["plan", "let the plan choose"], ["push", "push"], ["glue", "glue"], ["replace", "replace"],
+];
 const METALS = [["steel", "steel"], ["aluminium", "aluminium"], ["composite", "composite"]];
 
 const WAYS = [["sizes", "by size"], ["drawing", "on the drawing"]];
@@ -36,6 +38,13 @@ function panelNames(app) {
 export function labelOf(app, name) {
   const labels = app.words.labels[app.preferences.labels];
   return Object.hasOwn(labels, name) ? labels[name] : name;
+}
+
+/** A remark of the server with what panels are called instead of their identifiers. */
+export function inLabels(app, text) {
+  const named = (words) => words.replaceAll(/[a-z]+(?:-[a-z]+)*/g, (name) => labelOf(app, name));
+  return text.replace(/^[a-z-]+(?=: )/, named)
+    .replace(/ if .* (?:is|are) not pushed\.$/, named);
 }
 
 function drawSizesNote(app) {
@@ -119,29 +128,45 @@ function stateWords(app, name, entry, unpriced) {
   const wrong = app.visibleProblems.filter(({ path }) => path[0] === "panels" && path[1] === name);
   if (wrong.length > 0) words.push(several(wrong.length, "problem"));
   if (unpriced) words.push("no price yet");
+  words.push(...reachedWords(app, name, entry));
   if (entry === undefined) return words;
   if (entry.metal !== undefined && entry.metal !== "steel") words.push(entry.metal);
   if (entry.repainted === true) words.push("repainted");
-  if (entry.access !== undefined && entry.access !== "push") words.push(entry.access);
   if (entry.agreed !== undefined && entry.agreed !== null) words.push("agreed");
   if (countedHow(entry) === "sample") words.push("sample squares");
   return words.map(String);
 }
 
+/* Push is what everybody expects, so only the rest is said, and what a plan has chosen. An open
+   panel says so from the start, since a line that comes later would move the drawing under the
+   finger. */
+function reachedWords(app, name, entry) {
+  const access = accessOf(entry);
+  if (access !== "plan") return access === "push" ? [] : [access];
+  if (countedHow(entry) === null) return app.open === name ? ["planned"] : [];
+  const planned = plannedPanel(app, name);
+  return [planned === undefined ? "planned" : `planned: ${app.words.methods[planned.method]}`];
+}
+
+function plannedPanel(app, name) {
+  return app.sheet?.evidence.plan?.panels.find(({ panel }) => panel === name);
+}
+
 function editor(app, name) {
   const at = ["panels", name];
   const way = wayOf(app, name);
-  const replacing = app.value([...at, "access"]) === "replace";
+  const access = accessOf(app.value(at));
+  const replacing = access === "replace";
   return [
     wayField(app, name, way),
     countingFields(app, name, way),
     el("div", { class: "how" },
-      choiceField(app, { path: [...at, "access"], label: "Access", options: ACCESS, first: "push",
-        onchange: (access) => changeAccess(app, name, access) }),
+      choiceField(app, { path: [...at, "access"], label: "Access", options: ACCESS,
+        class: "long-first", now: access, onchange: (chosen) => changeAccess(app, name, chosen) }),
       choiceField(app, { path: [...at, "metal"], label: "Metal", options: METALS, first: "steel" }),
       tickField(app, { path: [...at, "repainted"], label: "Repainted" })),
-    replacing ? textField(app, { path: [...at, "replace_cost"], label: "Price of the replacement",
-      kind: "money", suffix: currency(app) }) : null,
+    replacing ? el("div", { class: "grid" }, replacementFields(app, at)) : null,
+    access === "plan" ? replacementFold(app, at) : null,
     way === "sizes" ? marksFold(app, name) : null,
     way === "sizes" || way === "sample" ? oversizeFold(app, name) : null,
     priceFields(app, at, replacing),
@@ -153,9 +178,28 @@ function currency(app) {
   return app.matrix === null ? null : app.matrix.matrix.currency;
 }
 
+function replacementFields(app, at) {
+  return [
+    textField(app, { path: [...at, "replace_cost"], label: "Price of the replacement",
+      kind: "money", suffix: currency(app) }),
+    textField(app, { path: [...at, "replace_minutes"], label: "Minutes of the replacement",
+      kind: "decimal" }),
+  ];
+}
+
+function replacementFold(app, at) {
+  const given = ["replace_cost", "replace_minutes"].some((key) => app.value([...at, key]));
+  return el("details", { class: "fold inner", "data-fold": "replacement", open: given },
+    el("summary", {}, el("strong", {}, "Replacement"), " ",
+      el("span", { class: "soft" }, "its price and minutes, for the plan to weigh")),
+    el("div", { class: "grid" }, replacementFields(app, at)));
+}
+
 function changeAccess(app, name, access) {
-  // A price that belongs to no replacement would stay in the claim unseen.
-  if (access !== "replace") app.set(["panels", name, "replace_cost"], undefined);
+  // Figures that belong to no replacement would stay in the claim unseen.
+  if (!["replace", "plan"].includes(access)) {
+    for (const key of ["replace_cost", "replace_minutes"]) app.set(["panels", name, key], undefined);
+  }
   drawPanels(app);
   app.showProblems();
   headingOf(name).closest("li").querySelector(`.choice input[value="${access}"]`).focus();

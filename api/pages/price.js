@@ -6,7 +6,8 @@
 
 import { byId, el, redraw, say, several } from "./dom.js";
 import { fieldAt, fieldNear } from "./fields.js";
-import { labelOf } from "./panels.js";
+import { inLabels, labelOf } from "./panels.js";
+import { drawPlan } from "./plan.js";
 
 const GROUPS = [
   ["Removal and refit", ["removal", "fastener"]],
@@ -16,7 +17,8 @@ const GROUPS = [
 ];
 /* Keys of a claim file that say too little by themselves, for fields that are not on the page. */
 const KEYS = {
-  agreed: "agreed price", replace_cost: "price of the replacement", tally: "count", mm: "millimetres",
+  agreed: "agreed price", replace_cost: "price of the replacement",
+  replace_minutes: "minutes of the replacement", tally: "count", mm: "millimetres",
   marked: "marks",
 };
 const SUMS = [
@@ -29,9 +31,10 @@ export function drawPrice(app) {
   drawSums(app);
   drawState(app);
   drawProblems(app);
+  drawPlan(app, hasSums(app) ? app.sheet : null);
   drawLines(app);
   // Not at every dent, while the next price is on its way: that would only flicker.
-  for (const id of ["open-pdf", "download-sheet"]) byId(id).disabled = !hasSums(app);
+  for (const id of ["open-pdf", "open-card", "download-sheet"]) byId(id).disabled = !hasSums(app);
 }
 
 /** Whether the last sheet may still be shown while the claim has gone on. */
@@ -94,7 +97,8 @@ function notPriced(app) {
 }
 
 function warnings(app) {
-  return app.sheet.evidence.warnings.map((text) => el("p", { class: "marked-note" }, text));
+  return app.sheet.evidence.warnings.map((text) => el("p", { class: "marked-note" },
+    inLabels(app, text)));
 }
 
 function drawProblems(app) {

@@ -33,8 +33,8 @@ export async function get(path, options = {}) {
   return (await ask(path, options)).json();
 }
 
-function post(draft, accept, query, signal) {
-  return ask(`/v1/price${query}`, {
+function post(route, draft, accept, query, signal) {
+  return ask(`/v1/${route}${query}`, {
     method: "POST",
     headers: { "Content-Type": "application/json", Accept: accept },
     body: JSON.stringify(draft),
@@ -44,13 +44,13 @@ function post(draft, accept, query, signal) {
 
 /** The sheet of a claim as the text of its JSON file. */
 export async function sheetText(draft, signal) {
-  return (await post(draft, "application/json", "", signal)).text();
+  return (await post("price", draft, "application/json", "", signal)).text();
 }
 
-/** The sheet as PDF: {blob, name}. */
-export async function sheetPdf(draft, paper, labels) {
+/** A PDF of the claim, the sheet ("price") or the job card ("plan"): {blob, name}. */
+export async function claimPdf(route, draft, paper, labels) {
   const query = `?${new URLSearchParams({ paper, labels })}`;
-  const response = await post(draft, "application/pdf", query);
+  const response = await post(route, draft, "application/pdf", query);
   const named = /filename="([^"]+)"/.exec(response.headers.get("content-disposition") ?? "");
   return { blob: await response.blob(), name: named === null ? "claim.pdf" : named[1] };
 }

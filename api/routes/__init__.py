@@ -1,1 +1,1 @@
-"""The routes by what they are about: pricing, matrices, schemas, the service itself, its docs."""
+"""The routes by what they are about: pricing, planning, matrices, schemas, service, docs."""

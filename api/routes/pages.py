@@ -1,21 +1,23 @@
 """The web page for the car park and the desk: plain files, and the words that they need.
 
 The files are served as they lie in `api/pages`; names are looked up among those found, never
-put together to a path. What bodies, panels and coins there are, and what panels are called,
-comes from hailcalc itself, so that the page has no list of its own. Coins are mm.
+put together to a path. What bodies, panels and coins there are, what they are called, and what
+cautions say comes from hailcalc itself, so that the page has no list of its own. Coins are mm.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from fastapi import APIRouter
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
+from hailcalc.access.plan import METHOD_WORDS
+from hailcalc.cautions import CAUTIONS
 from hailcalc.coins import COIN_SETS
-from hailcalc.vehicle import BODIES, PANEL_LABELS, PANELS, PANELS_OF_BODY
+from hailcalc.vehicle import BODIES, PANEL_LABELS, PANELS, PANELS_OF_BODY, Equipment
 
 router = APIRouter(include_in_schema=False)
 
@@ -40,7 +42,7 @@ _FILES = _read_files(Path(__file__).parents[1] / "pages")
 
 
 def _words() -> dict[str, Any]:
-    """What the page must know of vehicles and coins."""
+    """What the page must know of vehicles, coins, ways of reaching a panel and cautions."""
     return {
         "bodies": {
             body: [panel for panel in PANELS if panel in PANELS_OF_BODY[body]] for body in BODIES
@@ -50,6 +52,9 @@ def _words() -> dict[str, Any]:
             name: [{"name": coin.name, "mm": str(coin.mm)} for coin in coins]
             for name, coins in COIN_SETS.items()
         },
+        "equipment": get_args(Equipment),
+        "methods": METHOD_WORDS,
+        "cautions": CAUTIONS,
     }
 
 
@@ -70,7 +75,7 @@ def page() -> Response:
 
 @router.get("/pages/words.json")
 def words() -> JSONResponse:
-    """Bodies with their panels in the sheet's order, labels, coin sets."""
+    """Bodies with their panels in the sheet's order, labels, coin sets and the like."""
     return JSONResponse(_words())
 
 

@@ -9,6 +9,7 @@ tables indexed by count, so that pricing a panel is a handful of look-ups and su
 
 from hailcalc.matrix.library import choose_matrix, matrix_problem_of_choice
 from hailcalc.matrix.model import (
+    AccessRules,
     Extra,
     Grid,
     Matrix,
@@ -21,6 +22,7 @@ from hailcalc.matrix.model import (
 from hailcalc.matrix.tables import GridTable, MatrixTables, base_amount, compile_tables, mixed_cells
 
 __all__ = [
+    "AccessRules",
     "Extra",
     "Grid",
     "GridTable",

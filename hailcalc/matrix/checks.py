@@ -28,6 +28,7 @@ from hailcalc.matrix.model import (
 from hailcalc.money import currency_decimals, decimals_of, money_text, rounded
 from hailcalc.problems import Place, Problem, shown
 from hailcalc.reading import check
+from hailcalc.vehicle import PANELS_OF_BODY
 
 
 class MatrixParts(NamedTuple):
@@ -359,10 +360,8 @@ def _removal_problems(parts: MatrixParts, file: str) -> Iterator[Problem]:
     needed = {name for _, operation in parts.removal for name in operation.after}
     for position, operation in parts.removal:
         where: Place = ("removal", position)
-        if operation.caution and operation.caution not in CAUTIONS:
-            yield Problem(
-                file, (*where, "caution"), shown(operation.caution), "one of " + ", ".join(CAUTIONS)
-            )
+        yield from _caution_problems(operation, where, file)
+        yield from _body_problems(operation, where, file)
         if not operation.opens and operation.id not in needed and parts.whole:
             yield Problem(
                 file,
@@ -386,6 +385,31 @@ def _removal_problems(parts: MatrixParts, file: str) -> Iterator[Problem]:
             "a cycle in `after`: " + " → ".join(cycle),
             "an order in which things can come off",
         )
+
+
+def _caution_problems(operation: Operation, where: Place, file: str) -> Iterator[Problem]:
+    alone = isinstance(operation.caution, str)
+    for index, key in enumerate(operation.cautions):
+        place: Place = (*where, "caution") if alone else (*where, "caution", index)
+        if key not in CAUTIONS:
+            yield Problem(file, place, shown(key), "one of " + ", ".join(CAUTIONS))
+        elif key in operation.cautions[:index]:
+            yield Problem(file, place, f'"{key}" again', "each caution once")
+
+
+def _body_problems(operation: Operation, where: Place, file: str) -> Iterator[Problem]:
+    """An operation of some bodies opens panels that these have, and each has one of them."""
+    if operation.body is None:
+        return
+    bodies = ", ".join(operation.body)
+    for index, panel in enumerate(operation.opens):
+        if not any(panel in PANELS_OF_BODY[body] for body in operation.body):
+            expected = f"a panel of one of its bodies ({bodies})"
+            yield Problem(file, (*where, "opens", index), f'"{panel}"', expected)
+    for index, body in enumerate(operation.body):
+        if operation.opens and PANELS_OF_BODY[body].isdisjoint(operation.opens):
+            found = f'"{body}", which has none of {", ".join(operation.opens)}'
+            yield Problem(file, (*where, "body", index), found, "bodies with a panel that it opens")
 
 
 def _cycle(after: dict[str, list[str]]) -> list[str] | None:

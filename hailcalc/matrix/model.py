@@ -16,7 +16,7 @@ from hailcalc.coins import COIN_SETS, Coin
 from hailcalc.fields import Cell, Day, FileModel, Flag, Name, Signed, Text, Title, Unsigned
 from hailcalc.problems import InputError, Problem
 from hailcalc.reading import check, load_toml, sound_parts
-from hailcalc.vehicle import Body, Panel
+from hailcalc.vehicle import Body, Equipment, Panel
 
 Mixed = Literal["layers", "share", "largest", "most", "each"]
 Band = Annotated[int, Field(strict=True, ge=1, le=5000)]
@@ -118,8 +118,23 @@ class Extra(FileModel):
     per: Literal["panel", "dent"] | None = None
 
 
+def _caution_kind(value: Any) -> str:
+    return "one" if isinstance(value, str) else "several"
+
+
+CautionKey = Annotated[str, Field(max_length=30)]
+Caution = Annotated[
+    Annotated[CautionKey, Tag("one")]
+    | Annotated[tuple[CautionKey, ...], Field(max_length=10), Tag("several")],
+    Discriminator(_caution_kind),
+]
+
+
 class Operation(FileModel):
-    """[[removal]]: one thing that comes off and goes on again."""
+    """[[removal]]: one thing that comes off and goes on again.
+
+    With `body` or `equipment` only vehicles of these bodies, or that have it.
+    """
 
     id: Name
     label: Title
@@ -128,7 +143,29 @@ class Operation(FileModel):
     opens: Annotated[tuple[Panel, ...], Field(max_length=50)] = ()
     fasteners: Annotated[int, Field(strict=True, ge=0, le=999)] = 0
     fastener_price: Unsigned | None = None
-    caution: Annotated[str, Field(max_length=30)] = ""
+    caution: Caution = ""
+    body: Annotated[tuple[Body, ...], Field(min_length=1)] | None = None
+    equipment: Equipment | None = None
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Keys of its cautions; none if it has none."""
+        if isinstance(self.caution, str):
+            return (self.caution,) if self.caution else ()
+        return self.caution
+
+
+Force = Literal["forbid", "warn", "allow"]
+
+
+class AccessRules(FileModel):
+    """[access]: which dents may be glued; the limit is a panel's temperature in °C."""
+
+    glue_limit_c: Unsigned = "30"
+    glue_hot: Force = "forbid"
+    glue_repainted: Force = "forbid"
+    glue_sharp: Force = "forbid"
+    glue_body_line: Force = "forbid"
 
 
 class Tax(FileModel):
@@ -148,6 +185,7 @@ class Matrix(FileModel):
     oversize: Oversize | None = None
     extra: Annotated[tuple[Extra, ...], Field(max_length=200)] = ()
     removal: Annotated[tuple[Operation, ...], Field(max_length=200)] = ()
+    access: AccessRules = Field(default_factory=AccessRules)
     tax: Tax = Field(default_factory=Tax)
 
     @property

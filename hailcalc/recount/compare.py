@@ -280,10 +280,10 @@ def _marked(
         kappa=kappa(classes),
         union=union,
         estimated=estimated,
-        total_union=_total(panel, count, body, compiled),
+        total_union=_total(panel, count, body, compiled, ours.unpriced),
         total_estimate=None
         if estimated is None
-        else _total(panel, _scaled(count, estimated, columns), body, compiled),
+        else _total(panel, _scaled(count, estimated, columns), body, compiled, ours.unpriced),
         survey=survey,
         crowded=max(len(a), len(b)) * pi * gate_mm**2 > _CROWDED * survey.shape.area_mm2,
     )
@@ -320,9 +320,11 @@ def _scaled(count: PanelCount, total: int, columns: Sequence[Coin]) -> PanelCoun
     return PanelCount(tuple(scaled.tally[name] for name in names), count.oversize, marks)
 
 
-def _total(panel: Panel, count: PanelCount, body: str, compiled: CompiledMatrix) -> int | None:
-    """The panel's sum at a count; None where the matrix has no price for it."""
-    amounts = [line.amount for line in panel_lines(panel, count, body, compiled)]
+def _total(
+    panel: Panel, count: PanelCount, body: str, compiled: CompiledMatrix, unpriced: str
+) -> int | None:
+    """The panel's sum at a count; None where it has no price."""
+    amounts = [line.amount for line in panel_lines(panel, count, body, compiled, unpriced)]
     known = [amount for amount in amounts if amount is not None]
     return sum(known) if len(known) == len(amounts) else None
 

@@ -12,6 +12,7 @@ import json
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
+from hailcalc.access.plan import minutes_text, plan_json
 from hailcalc.bandedges import NearEdge
 from hailcalc.claimfile import Panel, has_positions
 from hailcalc.counting import PanelCount
@@ -74,6 +75,14 @@ def evidence(estimate: Estimate) -> dict[str, Any]:
         "near_edges": [_near_edge(edge, estimate) for edge in estimate.near_edges],
         "warnings": list(estimate.warnings),
     }
+    if estimate.removal:
+        found["removal"] = {
+            "off": [rule.id for rule in estimate.removal],
+            "refit": [rule.id for rule in reversed(estimate.removal)],
+            "minutes": minutes_text(estimate.removal_minutes),
+        }
+    if estimate.plan is not None:
+        found["plan"] = plan_json(estimate.plan, estimate.compiled.tables.decimals)
     if estimate.limits is not None:
         decimals = estimate.compiled.tables.decimals
         lower, upper = (limit.totals.as_json(decimals) for limit in estimate.limits)

@@ -7,8 +7,12 @@ is refused before drawing rather than printed with holes.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
+
+from hailcalc.problems import Problem
 
 REGULAR = "SheetRegular"
 BOLD = "SheetBold"
@@ -49,3 +53,20 @@ def unprintable(text: str) -> list[str]:
     """The characters of `text` that the sheet's fonts lack, each once."""
     widths = faces()[REGULAR].widths
     return [char for char in dict.fromkeys(text) if ord(char) not in widths]
+
+
+def unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    """Texts in JSON values with characters that the fonts lack, each with its place."""
+    if isinstance(value, str):
+        missing = unprintable(value)
+        if missing:
+            found = ", ".join(f"{char} (U+{ord(char):04X})" for char in missing[:5])
+            yield Problem(
+                file, where, found, "Latin letters, digits and signs that the sheet's fonts have"
+            )
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield from unprintable_texts(inner, file, (*where, key))
+    elif isinstance(value, list):
+        for index, inner in enumerate(value):
+            yield from unprintable_texts(inner, file, (*where, index))

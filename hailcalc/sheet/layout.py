@@ -148,6 +148,11 @@ def text_width(text: str, style: Style) -> float:
     return faces()[style.face].width(text, style.size)
 
 
+def narrowed(text: str, style: Style, width: float) -> Style:
+    """`style`, made smaller where `text` would be wider than `width`: a sum is never cut."""
+    return replace(style, size=min(style.size, style.size * width / text_width(text, style)))
+
+
 def wrap(text: str, style: Style, width: float) -> list[str]:
     """Lines of `text` no wider than `width`; a word that is wider breaks within."""
     face = faces()[style.face]

@@ -10,21 +10,19 @@ the file identifier is a hash of the file itself (see `seal`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from io import BytesIO
-from typing import Any
 
 from hailcalc.cautions import ALWAYS, CAUTIONS, NATURE
 from hailcalc.claimfile import Panel
 from hailcalc.estimate import Estimate, PanelResult
 from hailcalc.lines import Line, dents
 from hailcalc.money import minor_units, plain
-from hailcalc.problems import InputError, Problem
+from hailcalc.problems import InputError
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.counts import is_sampled, near_edges, panels_drawn, samples
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
-from hailcalc.sheet.fonts import BOLD, unprintable
+from hailcalc.sheet.fonts import BOLD, unprintable_texts
 from hailcalc.sheet.layout import (
     AIRY,
     BODY,
@@ -47,11 +45,13 @@ from hailcalc.sheet.layout import (
     Style,
     TextMark,
     draw,
+    narrowed,
     new_canvas,
     text_width,
     wrap,
 )
 from hailcalc.sheet.locale import writer
+from hailcalc.sheet.reach import planned, removal_groups, removal_words
 from hailcalc.sheet.source import Sheet
 from hailcalc.vehicle import PANEL_LABELS, with_label
 
@@ -92,8 +92,8 @@ def sheet_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us") 
     sheet's fonts cannot print, naming every place.
     """
     sheet = _sheet(estimate, labels)
-    problems = [*_unprintable_texts(sheet.document["claim_file"], "claim_file", ())]
-    problems += _unprintable_texts(sheet.document["matrix"], "matrix", ())
+    problems = [*unprintable_texts(sheet.document["claim_file"], "claim_file", ())]
+    problems += unprintable_texts(sheet.document["matrix"], "matrix", ())
     if problems:
         raise InputError(problems)
     return _finish(sheet, _compose(sheet, *PAPERS[paper]), paper, labels)
@@ -114,22 +114,6 @@ def _sheet(estimate: Estimate, labels: str) -> Sheet:
         {id(line): number for number, line in enumerate(estimate.lines, 1)},
         estimate.near_edges,
     )
-
-
-def _unprintable_texts(value: Any, file: str, where: tuple[str | int, ...]) -> Iterator[Problem]:
-    if isinstance(value, str):
-        missing = unprintable(value)
-        if missing:
-            found = ", ".join(f"{char} (U+{ord(char):04X})" for char in missing[:5])
-            yield Problem(
-                file, where, found, "Latin letters, digits and signs that the sheet's fonts have"
-            )
-    elif isinstance(value, dict):
-        for key, inner in value.items():
-            yield from _unprintable_texts(inner, file, (*where, key))
-    elif isinstance(value, list):
-        for index, inner in enumerate(value):
-            yield from _unprintable_texts(inner, file, (*where, index))
 
 
 def _finish(sheet: Sheet, flow: Flow, paper: str, labels: str) -> bytes:
@@ -169,6 +153,7 @@ def _set(sheet: Sheet, width: float, height: float, spacing: Spacing) -> Flow:
     _panel_table(flow, sheet)
     _repair_lines(flow, sheet)
     _removal(flow, sheet)
+    planned(flow, sheet)
     _other_lines(flow, sheet)
     _totals(flow, sheet)
     samples(flow, sheet)
@@ -207,11 +192,6 @@ def _furniture(sheet: Sheet, flow: Flow, page: int, pages: int) -> list[Mark]:
 
 def _mark(x: float, y: float, text: str, style: Style) -> TextMark:
     return TextMark(x, y, text, style.face, style.size, style.grey)
-
-
-def _narrowed(text: str, style: Style, width: float) -> Style:
-    """`style`, made smaller where `text` would be wider than `width`: a sum is never cut."""
-    return replace(style, size=min(style.size, style.size * width / text_width(text, style)))
 
 
 def _short(text: str, style: Style, width: float) -> str:
@@ -280,6 +260,7 @@ def _particulars(flow: Flow, sheet: Sheet) -> None:
                 ("Body", vehicle.body),
                 ("VIN", vehicle.vin or ""),
                 ("Value stated", value),
+                ("Equipment", ", ".join(vehicle.equipment)),
                 ("Panel temp.", warm),
             ],
         ),
@@ -353,7 +334,7 @@ def _summary(flow: Flow, sheet: Sheet) -> None:
     for (label, text, style), share in zip(sums, widths, strict=True):
         flow.text(x, flow.y - 17, label, SMALL)
         width = (flow.inner - 14) * share
-        flow.text(x, flow.y - 36, text, _narrowed(text, style, width - 8))
+        flow.text(x, flow.y - 36, text, narrowed(text, style, width - 8))
         x += width
     flow.y -= height
     if not totals.complete:
@@ -538,18 +519,17 @@ def _group_row(sheet: Sheet, name: str, state: str, total: int | None) -> Row:
 
 
 def _removal(flow: Flow, sheet: Sheet) -> None:
-    """What comes off, in order, and the refit in reverse."""
-    estimate = sheet.estimate
-    lines = [line for line in estimate.lines if line.kind in ("removal", "fastener")]
-    if not lines:
+    """What comes off, in order, part by part, and the refit in reverse."""
+    rows: list[Row] = []
+    for part, lines in removal_groups(sheet):
+        total = sum(line.amount or 0 for line in lines)
+        rows.append(_group_row(sheet, part.capitalize(), "", total))
+        rows += [_line_row(sheet, line, _because_width(flow)) for line in lines]
+    if not rows:
         return
     flow.section("Removal & refit", keep=60)
-    flow.table(
-        _line_columns(flow, sheet, "Off, in this order"),
-        [_line_row(sheet, line, _because_width(flow)) for line in lines],
-    )
-    refit = [rule.label for rule in reversed(estimate.removal)]
-    flow.paragraph("Refit in reverse: " + "; ".join(refit) + ".", SMALL_INK)
+    flow.table(_line_columns(flow, sheet, "Off, in this order"), rows)
+    flow.paragraph(removal_words(sheet), SMALL_INK)
 
 
 _OTHER = ("part", "sublet", "refinish", "body", "minimum", "tax")
@@ -644,8 +624,8 @@ def _notes(flow: Flow, sheet: Sheet) -> None:
 
 def _cautions(flow: Flow, sheet: Sheet) -> None:
     """Where the work can hurt, and what this sheet is."""
-    keys = dict.fromkeys(rule.caution for rule in sheet.estimate.removal if rule.caution)
-    if any(result.panel.access == "glue" for result in sheet.estimate.panels):
+    keys = dict.fromkeys(key for rule in sheet.estimate.removal for key in rule.cautions)
+    if any(result.glued for result in sheet.estimate.panels):
         keys = keys | {"heat": None}
     flow.section("Cautions", keep=36)
     for text in [*(CAUTIONS[key] for key in keys), *ALWAYS]:

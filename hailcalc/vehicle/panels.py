@@ -21,6 +21,9 @@ Labels = Literal["us", "uk"]
 ZoneKind = Literal["braced", "glue-only", "edge", "body-line"]
 """What a part of a panel says of the dents in it."""
 
+Equipment = Literal["sunroof", "roof-rack", "roof-antenna"]
+"""What only some vehicles of a body have, and what has to come off if it is there."""
+
 PANELS: tuple[str, ...] = get_args(Panel)
 BODIES: tuple[str, ...] = get_args(Body)
 
@@ -44,6 +47,22 @@ PANELS_OF_BODY: dict[str, frozenset[str]] = {
     "convertible": frozenset(_FRONT | _QUARTERS | {"decklid"}),
 }  # fmt: skip
 """Outer panels of each body style (common practice, no source)."""
+
+_PANELS_OF_PART: dict[str, tuple[str, ...]] = {
+    "front": ("hood", "fender-l", "fender-r"),
+    "left side": ("door-fl", "door-rl"),
+    "right side": ("door-fr", "door-rr"),
+    "rear": (
+        "decklid", "liftgate", "tailgate", "quarter-l", "quarter-r",
+        "bedside-l", "bedside-r", "cab-corner-l", "cab-corner-r",
+    ),
+    "roof": ("roof", "rail-l", "rail-r"),
+}  # fmt: skip
+PARTS: tuple[str, ...] = tuple(_PANELS_OF_PART)
+"""Parts of a vehicle at which one stands and works."""
+PART_OF_PANEL: dict[str, str] = {
+    panel: part for part, panels in _PANELS_OF_PART.items() for panel in panels
+}
 
 _US_LABELS = {
     "hood": "Hood", "roof": "Roof", "decklid": "Decklid", "liftgate": "Liftgate",

@@ -144,3 +144,63 @@ def problem(response: httpx.Response, status: int) -> dict[str, Any]:
 def places(document: dict[str, Any]) -> list[tuple[str, str]]:
     """Where its mistakes are: (in, pointer)."""
     return [(entry["in"], entry["pointer"]) for entry in document["errors"]]
+
+
+TRIM = (
+    OWN
+    + """
+[[extra]]
+id = "glue"
+label = "Dents pulled with glue"
+when = { access = "glue" }
+percent = "50"
+
+[[removal]]
+id = "hood-liner"
+label = "Hood liner"
+minutes = "9"
+opens = ["hood"]
+fasteners = 10
+caution = "heat"
+
+[[removal]]
+id = "visors"
+label = "Sun visors"
+minutes = "5"
+caution = ["airbag", "glass"]
+
+[[removal]]
+id = "sunroof"
+label = "Sunroof frame"
+minutes = "20"
+equipment = "sunroof"
+
+[[removal]]
+id = "headliner"
+label = "Headliner lowered"
+minutes = "30"
+after = ["visors", "sunroof"]
+opens = ["roof"]
+"""
+)
+"""The same with trim to take off, and glue half as dear again.
+
+Three dimes on a panel: pushed 24.00 in 16 min, glued 36.00 in 24 min. What comes off costs
+1.00 a minute, so a hood is better pushed (33.00) and a roof better glued (pushed 59.00).
+"""
+
+
+@pytest.fixture(scope="session")
+def trim_client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[httpx.Client]:
+    folder = write_matrices(tmp_path_factory.mktemp("trim"), {"thistle-own": TRIM})
+    with serving(create_app(folder)) as found:
+        yield found
+
+
+def planned(*panels: str, **every: Any) -> Claim:
+    """A sedan with three dimes on each of these panels, all to be planned."""
+    claim = three_dimes()
+    claim["panels"] = [
+        {"panel": panel, "access": "plan", "tally": {"dime": 3}} | every for panel in panels
+    ]
+    return claim

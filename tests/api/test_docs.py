@@ -83,6 +83,7 @@ def test_every_route_is_described_with_its_answers(document: dict[str, Any]) -> 
     assert document["openapi"].startswith("3.1.")
     assert described == {
         ("post", "/v1/price"): ["200", "400", "406", "409", "413", "415", "422"],
+        ("post", "/v1/plan"): ["200", "400", "406", "409", "413", "415", "422"],
         ("get", "/v1/matrices"): ["200"],
         ("get", "/v1/matrices/{name}"): ["200", "404", "409"],
         ("get", "/v1/outlines/{body}"): ["200", "404", "422"],

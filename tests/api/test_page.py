@@ -11,10 +11,11 @@ import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from urllib.parse import urlsplit
 
 import httpx
+import pypdf
 import pytest
 from playwright.sync_api import (
     Browser,
@@ -27,10 +28,18 @@ from playwright.sync_api import (
 )
 
 from api.app import create_app
-from hailcalc.cautions import NATURE
+from hailcalc.cautions import CAUTIONS, NATURE
 from hailcalc.sheet.pdfcheck import verify_pdf
-from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY
-from tests.api.conftest import Claim, serving, three_dimes, with_claim
+from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY, Equipment
+from tests.api.conftest import (
+    TRIM,
+    Claim,
+    planned,
+    serving,
+    three_dimes,
+    with_claim,
+    write_matrices,
+)
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo" / "claims"
@@ -112,6 +121,14 @@ class Visit:
 @pytest.fixture
 def phone(browser: Browser, client: httpx.Client) -> Iterator[Visit]:
     visit = Visit(browser, client.base_url, PHONE)
+    yield visit
+    visit.end()
+
+
+@pytest.fixture
+def trim(browser: Browser, trim_client: httpx.Client) -> Iterator[Visit]:
+    """A phone on a server whose matrix has trim that comes off."""
+    visit = Visit(browser, trim_client.base_url, PHONE)
     yield visit
     visit.end()
 
@@ -208,7 +225,7 @@ def test_every_choice_at_a_panel_reaches_the_price(phone: Visit, client: httpx.C
         page.get_by_role("button", name="Download claim").click()
     claim = json.loads(download.value.path().read_text(encoding="utf-8"))
     assert download.value.suggested_filename == "claim-T-7.json"
-    assert claim["panels"] == three_dimes(**panel)["panels"]
+    assert claim["panels"] == three_dimes(access="plan", **panel)["panels"]
 
 
 def test_a_claim_that_is_only_begun_is_not_scolded(phone: Visit) -> None:
@@ -418,6 +435,19 @@ def test_a_dent_that_is_tapped_can_be_marked_made_larger_moved_and_removed(phone
     expect(chosen).to_have_count(0)
 
 
+def test_the_drawing_stays_under_the_finger_when_the_price_comes(phone: Visit) -> None:
+    page = phone.page
+    fill_header(page)
+    on_the_drawing(page)
+    height = "() => document.querySelector('.sheet').getBoundingClientRect().top + scrollY"
+    before = page.evaluate(height)
+    tap(page, 700, 500)
+    expect(page.locator(".panel-name").first).to_contain_text("planned: push")
+    expect(sums(page)).to_contain_text("15.00")
+
+    assert page.evaluate(height) == before
+
+
 def test_undo_takes_back_the_last_thing_that_was_done(phone: Visit) -> None:
     page = phone.page
     fill_header(page)
@@ -621,7 +651,8 @@ def test_counts_by_size_are_not_lost_to_the_drawing_without_being_asked(
     page.get_by_role("radio", name="on the drawing").click()
     page.get_by_role("button", name="Take them out").click()
     expect(page.locator(".sheet > svg")).to_be_visible()
-    assert kept_claim(page)["panels"] == []
+    # Pushed is what the file says of it, and stays said.
+    assert kept_claim(page)["panels"] == [{"panel": "hood"}]
     page.locator("#notice").get_by_role("button", name="Undo").click()
     expect(page.get_by_label("Dents of dime on Hood")).to_have_value("3")
     assert kept_claim(page)["panels"] == claim["panels"]
@@ -742,6 +773,214 @@ def test_a_dent_off_its_panel_is_a_problem_that_leads_to_it(phone: Visit, tmp_pa
     expect(sums(page)).to_contain_text("15.00")
 
 
+# --- how panels are reached ----------------------------------------------------------------------
+
+
+def plan_item(page: Page, panel: str) -> Locator:
+    return page.locator(f'[data-plan="{panel}"]')
+
+
+def test_a_new_panel_is_planned_and_the_page_says_what_was_chosen_and_why(trim: Visit) -> None:
+    page = trim.page
+    fill_header(page)
+    for panel in ("Hood", "Roof"):
+        open_panel(page, panel)
+        expect(page.get_by_role("radio", name="let the plan choose")).to_be_checked()
+        page.get_by_label(f"Dents of dime on {panel}").fill("3")
+
+    assert [entry["access"] for entry in kept_claim(page)["panels"]] == ["plan", "plan"]
+    # Pushed 24.00 and 9.00 for the liner against 36.00 glued; the roof's trim costs 35.00.
+    expect(plan_item(page, "hood")).to_contain_text("Hood: push 24.00 USD, 16 min")
+    expect(plan_item(page, "hood")).to_contain_text(
+        "Next best: glue pull, 3.00 USD dearer, 1 min faster."
+    )
+    expect(plan_item(page, "roof")).to_contain_text("Roof: glue pull 36.00 USD, 24 min")
+    expect(plan_item(page, "roof")).to_contain_text(
+        "Pushing becomes 12.00 cheaper once this is off for another panel: Headliner lowered."
+    )
+    expect(page.locator(".panel-name").first).to_contain_text("planned: push")
+    expect(page.locator("#plan")).to_contain_text(
+        "Against pushing every panel: 23.00 USD less, 27 min less."
+    )
+    expect(page.locator("#plan")).to_contain_text(
+        "Against gluing every panel: 3.00 USD less, 1 min more."
+    )
+    expect(sums(page)).to_contain_text("69.00")
+
+
+def test_the_plan_shows_what_is_ruled_out_by_which_rule_and_what_remains(
+    trim: Visit, tmp_path: Path
+) -> None:
+    page = trim.page
+    claim = planned("hood", marked={"glue-only": {"dime": 1}}, repainted=True)
+    open_file(page, claim, tmp_path)
+
+    hood = plan_item(page, "hood")
+    expect(hood).to_contain_text("Hood: push no price yet")
+    expect(hood).to_contain_text("1 dent without a method today")
+    expect(hood.locator(".offers li")).to_have_text(
+        ["replace the panel, at a price to be given", "leave them unrepaired by agreement"]
+    )
+    expect(hood).to_contain_text("No glue pull: repainted")
+    expect(hood).to_contain_text("(rule glue-repainted)")
+    expect(hood).to_contain_text("Nothing else is open.")
+    open_panel(page, "Hood")
+    page.locator('[data-fold="replacement"] summary').click()
+    page.get_by_label("Price of the replacement").fill("480,50")
+    page.get_by_label("Minutes of the replacement").fill("90")
+
+    expect(hood).to_contain_text("Hood: replace 480.50 USD, 90 min")
+    expect(sums(page)).to_contain_text("Complete")
+    entry = kept_claim(page)["panels"][0]
+    assert (entry["access"], entry["replace_cost"]) == ("plan", "480.50")
+    assert entry["replace_minutes"] == "90"
+
+
+def test_equipment_aim_and_temperature_of_the_vehicle_reach_the_plan(
+    trim: Visit, trim_client: httpx.Client
+) -> None:
+    page = trim.page
+    fill_header(page)
+    page.get_by_label("sunroof").check()
+    page.get_by_role("radio", name="least time").check()
+    page.get_by_label("Panel temperature, °C").fill("38")
+    open_panel(page, "Roof")
+    page.get_by_label("Dents of dime on Roof").fill("3")
+
+    roof = plan_item(page, "roof")
+    expect(roof).to_contain_text("Roof: push")
+    expect(roof).to_contain_text("(rule glue-hot)")
+    expect(roof).to_contain_text("At 30 °C or less gluing becomes")
+    expect(page.locator("#plan")).to_contain_text("takes the least time")
+    expect(page.locator("#removal > .operations li")).to_contain_text(
+        ["Sun visors", "Sunroof frame", "Headliner lowered"]
+    )
+    claim = kept_claim(page)
+    assert claim["vehicle"]["equipment"] == ["sunroof"]
+    assert (claim["aim"], claim["conditions"]) == ("minutes", {"panel_temperature_c": 38})
+    expect(sums(page)).to_contain_text(total(trim_client, claim))
+
+
+def test_what_comes_off_stands_in_order_with_its_cautions_and_the_refit_reversed(
+    trim: Visit, tmp_path: Path
+) -> None:
+    page = trim.page
+    open_file(page, planned("hood", "roof", access="push"), tmp_path)
+
+    off = page.locator("#removal > .operations li")
+    expect(off).to_contain_text(["Hood liner", "Sun visors", "Headliner lowered"])
+    expect(off.first).to_contain_text("9 min, 10 single-use fasteners")
+    expect(off.nth(1)).to_contain_text("Caution: airbag, glass")
+    for caution in ("heat", "airbag", "glass"):
+        expect(page.locator("#removal")).to_contain_text(CAUTIONS[caution])
+    page.locator("#removal summary").click()
+    expect(page.locator("#removal details .operations li")).to_have_text(
+        ["Headliner lowered", "Sun visors", "Hood liner"]
+    )
+    expect(page.locator("#plan-section")).to_be_hidden()
+
+
+def test_a_claim_kept_before_there_were_plans_stays_as_it_was(
+    trim: Visit, trim_client: httpx.Client
+) -> None:
+    page = trim.page
+    claim = three_dimes()
+    page.evaluate("(text) => localStorage.setItem('hailcalc.claim', text)", json.dumps(claim))
+    page.reload()
+
+    expect(sums(page)).to_contain_text(total(trim_client, claim))
+    expect(page.locator("#plan-section")).to_be_hidden()
+    open_panel(page, "Hood")
+    expect(page.get_by_role("radio", name="push", exact=True)).to_be_checked()
+    for _ in range(3):
+        page.get_by_role("button", name="One dime on Hood less").click()
+    page.get_by_role("button", name="One quarter on Hood more").click()
+    assert kept_claim(page)["panels"] == [{"panel": "hood", "tally": {"quarter": 1}}]
+
+
+def test_the_access_that_somebody_chose_is_kept_on_a_panel_without_dents(trim: Visit) -> None:
+    page = trim.page
+    fill_header(page)
+    open_panel(page, "Hood")
+    page.get_by_role("radio", name="push", exact=True).check()
+    page.reload()
+    open_panel(page, "Hood")
+
+    expect(page.get_by_role("radio", name="push", exact=True)).to_be_checked()
+    page.get_by_role("button", name="One dime on Hood more").click()
+    assert kept_claim(page)["panels"][0] == {
+        "panel": "hood",
+        "access": "push",
+        "tally": {"dime": 1},
+    }
+    # One that nobody touched but by mistake is not in the claim.
+    open_panel(page, "Roof")
+    page.get_by_role("button", name="One dime on Roof more").click()
+    page.get_by_role("button", name="One dime on Roof less").click()
+    assert [entry["panel"] for entry in kept_claim(page)["panels"]] == ["hood"]
+
+
+def test_a_replacements_figures_go_when_the_panel_is_to_be_pushed(
+    trim: Visit, tmp_path: Path
+) -> None:
+    page = trim.page
+    open_file(page, planned("hood", replace_cost="300.00", replace_minutes="45"), tmp_path)
+    open_panel(page, "Hood")
+    expect(page.get_by_label("Price of the replacement")).to_have_value("300.00")
+    page.get_by_role("radio", name="replace", exact=True).check()
+    expect(page.get_by_label("Minutes of the replacement")).to_have_value("45")
+    expect(sums(page)).to_contain_text("300.00")
+    page.get_by_role("radio", name="push", exact=True).check()
+
+    expect(page.get_by_label("Price of the replacement")).to_have_count(0)
+    assert kept_claim(page)["panels"] == three_dimes(access="push")["panels"]
+
+
+def test_a_panel_that_no_method_reaches_is_a_problem_at_its_access(
+    trim: Visit, tmp_path: Path
+) -> None:
+    page = trim.page
+    claim = planned("hood", marked={"glue-only": {"dime": 3}}, repainted=True)
+    open_file(page, claim, tmp_path)
+    page.locator("#problem-list").get_by_role("button", name="Hood, access").click()
+
+    expect(page.get_by_role("radio", name="let the plan choose")).to_be_focused()
+    expect(problem_of(page.get_by_role("group", name="Access"))).to_contain_text("no method")
+    expect(page.locator("#plan-section")).to_be_hidden()
+    expect(page.get_by_role("button", name="Open job card")).to_be_disabled()
+
+
+def test_the_job_card_opens_beside_the_sheet(trim: Visit, tmp_path: Path) -> None:
+    page = trim.page
+    open_file(page, planned("hood"), tmp_path)
+    page.get_by_label("Panel names").select_option("uk")
+    expect(page.get_by_role("button", name="Open job card")).to_be_enabled()
+    with trim.context.expect_page() as opened, page.expect_request("**/v1/plan?*") as asked:
+        page.get_by_role("button", name="Open job card").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="job-card-T-7.pdf").click()
+
+    assert opened.value.url.startswith("blob:")
+    assert asked.value.url.endswith("?paper=letter&labels=uk")
+    text = pypdf.PdfReader(download.value.path()).pages[0].extract_text()
+    assert "Bonnet" in text
+    assert "24.00" not in text
+
+
+def test_what_the_matrix_calls_an_operation_is_text_and_no_markup(
+    browser: Browser, tmp_path: Path
+) -> None:
+    hostile = "<b>Liner</b> <img src=x onerror=alert(1)>"
+    folder = write_matrices(tmp_path, {"thistle-own": TRIM.replace("Hood liner", hostile)})
+    with serving(create_app(folder)) as client:
+        visit = Visit(browser, client.base_url, PHONE)
+        open_file(visit.page, planned("hood"), tmp_path)
+
+        expect(visit.page.locator("#removal > .operations li")).to_contain_text(hostile)
+        assert visit.page.locator("main b, main img").count() == 0
+        visit.end()
+
+
 # --- keeping and handing over --------------------------------------------------------------------
 
 
@@ -821,6 +1060,7 @@ def test_dents_measured_singly_are_listed_and_can_be_changed(desk: Visit, tmp_pa
         ("[]", "holds no claim"),
         ('{"claim": {}, "vehicle": {}, "panels": [{"panel": "hood", "tally": 3}]}', "hood"),
         ('{"claim": {}, "vehicle": {}, "panels": {}}', "panels is not a list"),
+        ('{"claim": {}, "vehicle": {"equipment": 3}}', "equipment is no list"),
     ],
 )
 def test_a_file_that_is_no_claim_file_is_not_opened_and_says_why(
@@ -1018,7 +1258,8 @@ def test_a_claim_can_be_counted_and_priced_by_keyboard_alone(desk: Visit) -> Non
     page.keyboard.press("ArrowUp")
     tab_to(page, "One dime on Hood more")
     page.keyboard.press("Space")
-    tab_to(page, "push")
+    tab_to(page, "let the plan choose")
+    page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
     tab_to(page, "Next: Roof")
     page.keyboard.press("Enter")
@@ -1110,7 +1351,8 @@ def test_nothing_scrolls_sideways_is_too_small_too_pale_or_without_a_name(
     expect(page.locator("#state")).to_contain_text("claim number")
     check()
     open_file(page, EVERY_PANEL, tmp_path)
-    expect(sums(page)).to_contain_text("3956.56")
+    claim = json.loads(EVERY_PANEL.read_text(encoding="utf-8"))
+    expect(sums(page)).to_contain_text(total(demo_client, claim))
     check()
     open_panel(page, "Hood")
     page.locator('[data-fold="marks"] summary').click()
@@ -1123,6 +1365,27 @@ def test_nothing_scrolls_sideways_is_too_small_too_pale_or_without_a_name(
     page.keyboard.press("Tab")
     expect(page.locator("#problem-list li")).to_have_count(1)
     check()
+    visit.end()
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESK])
+def test_the_plan_is_for_everybody_too(
+    browser: Browser, trim_client: httpx.Client, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    visit = Visit(browser, trim_client.base_url, size)
+    page = visit.page
+    claim = planned("hood", "roof", marked={"glue-only": {"dime": 1}}, repainted=True)
+    claim["panels"][1] = {"panel": "roof", "access": "push", "tally": {"dime": 2}}
+    open_file(page, claim, tmp_path)
+    expect(plan_item(page, "hood")).to_contain_text("without a method today")
+    page.locator("#removal summary").click()
+    open_panel(page, "Hood")
+    page.locator("#claim-fold > summary").click()
+    page.locator('[data-fold="replacement"] summary').click()
+    check_for_everybody(page)
+    # Headings tell the sections apart, and nothing of the plan is told by colour.
+    expect(page.get_by_role("region", name="How panels are reached, and why")).to_be_visible()
+    expect(page.get_by_role("region", name="What comes off, in order")).to_be_visible()
     visit.end()
 
 
@@ -1185,6 +1448,8 @@ def test_the_page_knows_the_bodies_and_panels_of_hailcalc(client: httpx.Client) 
     known: dict[str, Any] = client.get("/pages/words.json").json()
 
     assert known["labels"] == PANEL_LABELS
+    assert known["equipment"] == list(get_args(Equipment))
+    assert known["cautions"] == CAUTIONS
     assert {body: set(panels) for body, panels in known["bodies"].items()} == PANELS_OF_BODY
     for panels in known["bodies"].values():
         assert panels == sorted(panels, key=PANELS.index)

@@ -20,8 +20,8 @@ import pypdf
 import pytest
 
 from api.app import create_app
+from api.claims import file_name
 from api.negotiation import preferred
-from api.routes.price import file_name
 from api.serve import listening_socket, serve
 from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.estimate import price
@@ -154,7 +154,7 @@ def test_a_form_that_a_sheet_does_not_have_is_refused(client: httpx.Client) -> N
     ],
 )
 def test_a_claim_number_makes_a_safe_file_name(number: str, name: str) -> None:
-    assert file_name(number) == name
+    assert file_name("claim", number) == name
 
 
 # --- which matrix ------------------------------------------------------------------------------
