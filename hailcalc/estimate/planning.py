@@ -30,10 +30,10 @@ from hailcalc.claimfile import ClaimFile, Panel
 from hailcalc.counting import PanelCount, count_panel
 from hailcalc.estimate.compiled import CompiledMatrix
 from hailcalc.estimate.panels import panel_lines
-from hailcalc.estimate.vehicle import Settled, settle, sum_of, vehicle_removal
+from hailcalc.estimate.vehicle import Settled, comes_off, settle, sum_of, vehicle_removal
 from hailcalc.lines import Line
 from hailcalc.money import rounded
-from hailcalc.removal import Removal, cheapest_set
+from hailcalc.removal import Removal
 
 if TYPE_CHECKING:
     from hailcalc.counting.survey import Survey
@@ -95,8 +95,8 @@ class _Worth(NamedTuple):
 class _Vehicle(NamedTuple):
     """A vehicle whose access is to be planned.
 
-    `known` keeps plans that were priced and `exact` what they make least: reasons ask for many of
-    them more than once.
+    `known` keeps plans that were priced, `exact` what they make least and `off` what comes off
+    for them: reasons ask for many of them more than once.
     """
 
     claim: ClaimFile
@@ -107,6 +107,7 @@ class _Vehicle(NamedTuple):
     table: Table
     known: dict[Picks, _Outcome]
     exact: dict[tuple[Picks, int | None], Fraction]
+    off: dict[tuple[str, ...], int]
 
 
 class _Outcome(NamedTuple):
@@ -173,7 +174,7 @@ def _vehicle(claim: ClaimFile, compiled: CompiledMatrix, panels: Sequence[Counte
         worth.fixed,
         claim.aim,
     )
-    return _Vehicle(claim, compiled, removal, worth, ways, table, {}, {})
+    return _Vehicle(claim, compiled, removal, worth, ways, table, {}, {}, {})
 
 
 def _worth(claim: ClaimFile, compiled: CompiledMatrix) -> _Worth:
@@ -294,12 +295,21 @@ def _outcome(vehicle: _Vehicle, picks: Picks) -> _Outcome:
 def _priced(vehicle: _Vehicle, picks: Picks) -> _Outcome:
     ways = [each.ways[pick] for each, pick in zip(vehicle.panels, picks, strict=True)]
     lines = [line for way in ways for line in way.lines]
-    settled = settle(vehicle.claim, vehicle.compiled, lines, _opened(vehicle, picks))
+    off = _off(vehicle, _opened(vehicle, picks))
+    settled = settle(vehicle.claim, vehicle.compiled, lines, off)
     minutes = sum((way.worth.minutes for way in ways), Fraction(0))
     minutes += sum((Fraction(rule.minutes) for rule in settled.removal), Fraction(0))
     if any(way.worth.repairs for way in ways):
         minutes += vehicle.worth.fixed.minutes
     return _Outcome(settled, minutes)
+
+
+def _off(vehicle: _Vehicle, opened: Sequence[str]) -> int:
+    """Mask of what comes off for these panels."""
+    key = tuple(opened)
+    if key not in vehicle.off:
+        vehicle.off[key] = comes_off(vehicle.claim, vehicle.removal, opened)
+    return vehicle.off[key]
 
 
 def _opened(vehicle: _Vehicle, picks: Picks) -> list[str]:
@@ -430,7 +440,7 @@ def _if_alone(
     sharing = _sharing(vehicle, picks, outcome, name)
     if not sharing:
         return
-    alone = cheapest_set(removal, [name], removal.weights(vehicle.claim.aim))
+    alone = _off(vehicle, [name])
     rules = [rule for index, rule in enumerate(removal.operations) if alone >> index & 1]
     trim = sum(rule.labour + (rule.fastener_amount or 0) for rule in rules)
     minutes = sum((Fraction(rule.minutes) for rule in rules), Fraction(0))
@@ -483,8 +493,7 @@ def _exact_sum(vehicle: _Vehicle, picks: Picks, leave_out: int | None) -> Fracti
         if at != leave_out
     ]
     names = [each.panel.panel for at, each in enumerate(vehicle.panels) if at != leave_out]
-    opened = [name for name, worth in zip(names, chosen, strict=True) if worth.pushed]
-    mask = cheapest_set(vehicle.removal, opened, vehicle.removal.weights(vehicle.claim.aim))
+    mask = _off(vehicle, [name for name, way in zip(names, chosen, strict=True) if way.pushed])
     operations = vehicle.removal.operations
     cost = sum((worth.cost for worth in chosen), Fraction(0))
     cost += sum((rule.cost for i, rule in enumerate(operations) if mask >> i & 1), Fraction(0))

@@ -24,7 +24,14 @@ from hailcalc.counting import At, PanelCount, count_panel
 from hailcalc.estimate.compiled import CompiledMatrix, compile_matrix
 from hailcalc.estimate.fit import survey_and_fit
 from hailcalc.estimate.panels import panel_lines
-from hailcalc.estimate.vehicle import Settled, Totals, settle, sum_of, vehicle_removal
+from hailcalc.estimate.vehicle import (
+    Settled,
+    Totals,
+    comes_off,
+    settle,
+    sum_of,
+    vehicle_removal,
+)
 from hailcalc.lines import Line, dents
 from hailcalc.matrix import Matrix, MatrixTables, matrix_problem_of_choice
 from hailcalc.problems import InputError
@@ -203,7 +210,8 @@ def _priced(
         results.append(_panel_result(panel, survey, found, unpriced, count, of_panel, tables))
         lines += of_panel
     pushed = [each.panel.panel for each in results if is_pushed(each.panel, each.count)]
-    return tuple(results), settle(claim, compiled, lines, pushed)
+    off = comes_off(claim, vehicle_removal(claim, compiled), pushed)
+    return tuple(results), settle(claim, compiled, lines, off)
 
 
 def _limits(

@@ -60,16 +60,19 @@ def vehicle_removal(claim: ClaimFile, compiled: CompiledMatrix) -> Removal:
     return removal_of(compiled.removal, vehicle.body, tuple(sorted(vehicle.equipment)))
 
 
+def comes_off(claim: ClaimFile, removal: Removal, pushed: Iterable[str]) -> int:
+    """Mask of what has to come off so that `pushed` can be pushed: least by the claim's aim."""
+    planned = any(panel.access == "plan" for panel in claim.panels)
+    return cheapest_set(removal, pushed, removal.weights(claim.aim if planned else "cost"))
+
+
 def settle(
-    claim: ClaimFile, compiled: CompiledMatrix, panel_lines: Sequence[Line], pushed: Iterable[str]
+    claim: ClaimFile, compiled: CompiledMatrix, panel_lines: Sequence[Line], off: int
 ) -> Settled:
-    """All lines of a vehicle whose panels have `panel_lines` and are opened as `pushed` says."""
+    """All lines of a vehicle whose panels have `panel_lines` and where `off` comes off."""
     lines = list(panel_lines)
     lines += vehicle_extras(compiled.extras, claim.vehicle.body, lines, compiled.tables)
-    removal = vehicle_removal(claim, compiled)
-    planned = any(panel.access == "plan" for panel in claim.panels)
-    weights = removal.weights(claim.aim if planned else "cost")
-    order = removal_order(removal, cheapest_set(removal, pushed, weights))
+    order = removal_order(vehicle_removal(claim, compiled), off)
     lines += removal_lines(order, compiled.tables)
     lines += [_other_line(other, compiled.tables) for other in claim.other]
     lines += _minimum_line(lines, compiled)
