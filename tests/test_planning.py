@@ -9,6 +9,7 @@ implementation in `test_pricing_twice.py`; here are the sentences of the trade.
 
 from __future__ import annotations
 
+from itertools import product
 from typing import Any
 
 import pytest
@@ -396,3 +397,27 @@ def test_every_panel_without_a_method_is_told_at_once() -> None:
         planned(panel("hood", **every), panel("roof", **every))
     assert [problem.where[1] for problem in refused.value.problems] == [0, 1]
     assert "cooler" not in refused.value.problems[0].expected
+
+
+def test_what_the_minimum_leaves_open_is_told_as_a_gap() -> None:
+    # Labour is taxed and fasteners are not, so the plan with more fasteners is the one that a
+    # topped-up total likes best; two panels would have to change their method together.
+    removal = [
+        operation("b", "3.99", "hood", fasteners=1, fastener_price="6.00"),
+        operation("a1", "1", "roof", fasteners=1, fastener_price="4.00"),
+        operation("a2", "1", "decklid", fasteners=1, fastener_price="4.00"),
+    ]
+    rules = matrix(matrix={"minimum": "100.00"}, tax={"labour": "19"}, removal=removal)
+    names = ("hood", "roof", "decklid")
+
+    def total(chosen: dict[str, str]) -> int:
+        panels = [panel(name, access=chosen.get(name, "plan")) for name in names]
+        return estimate(claim(*panels), rules).totals.total
+
+    found = estimate(claim(*(panel(name, access="plan") for name in names)), rules)
+    every = [
+        total(dict(zip(names, chosen, strict=True)))
+        for chosen in product(("push", "glue"), repeat=3)
+    ]
+    assert min(every) < found.totals.total
+    assert min(every) >= found.totals.total - plan_of(found).gap

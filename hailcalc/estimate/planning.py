@@ -127,7 +127,8 @@ def plan_access(claim: ClaimFile, compiled: CompiledMatrix, panels: Sequence[Cou
     Each planned panel must have a method that no rule forbids (see `hailcalc.estimate.fit`).
     """
     vehicle = _vehicle(claim, compiled, panels)
-    picks, outcome = _least_total(vehicle, best(vehicle.table))
+    least = best(vehicle.table)
+    picks, outcome = _least_total(vehicle, least)
     planned = [at for at, each in enumerate(vehicle.panels) if each.planned]
     others = {at: list(_others(vehicle, picks, at)) for at in planned}
     return Plan(
@@ -137,7 +138,7 @@ def plan_access(claim: ClaimFile, compiled: CompiledMatrix, panels: Sequence[Cou
         minutes=outcome.minutes,
         all_push=_against(vehicle, picks, outcome, "push"),
         all_glue=_against(vehicle, picks, outcome, "glue"),
-        gap=_gap(vehicle, picks, outcome, [other for each in others.values() for other in each]),
+        gap=_gap(vehicle, least, picks, [other for each in others.values() for other in each]),
     )
 
 
@@ -530,26 +531,28 @@ def _all_by(vehicle: _Vehicle, picks: Picks, method: Method) -> tuple[Picks, tup
     return tuple(instead), tuple(shut)
 
 
-def _gap(vehicle: _Vehicle, picks: Picks, outcome: _Outcome, others: Sequence[Picks]) -> int:
-    """The most by which another plan's printed total could be below this one's, proven.
+def _gap(vehicle: _Vehicle, least: Picks, picks: Picks, others: Sequence[Picks]) -> int:
+    """The most by which another plan's printed total could be below the one taken, proven.
 
-    The exact sums are least; a total differs from its exact sum by the roundings of vehicle
-    percentages and of taxes, half a minor unit each, and by the topping-up to the minimum,
-    below which no total falls. None where the time was to be least.
+    No exact sum is below that of `least`; a total differs from its exact sum by what is the same
+    for every plan, by the roundings of vehicle percentages and of taxes, half a minor unit each,
+    and by the topping-up to the minimum, below which no total falls. None where the time was to
+    be least.
     """
     if vehicle.claim.aim == "minutes":
         return 0
-    lines = outcome.settled.lines
-    own = _exact(vehicle, picks)
+    outcome = _outcome(vehicle, picks)
     tax = vehicle.compiled.matrix.tax
     taxes = sum(Fraction(text) != 0 for text in (tax.labour, tax.parts, tax.sublet))
     slack = (vehicle.worth.percentages * vehicle.worth.labour + taxes) / 2
-    topped = sum_of(line for line in lines if line.kind == "minimum")
-    rest = Fraction(outcome.total) - own - vehicle.worth.labour * topped
-    if not topped and all(_exact(vehicle, other) - own >= 2 * slack for other in others):
+    own, lowest = _exact(vehicle, picks), _exact(vehicle, least)
+    topped = sum_of(line for line in outcome.settled.lines if line.kind == "minimum")
+    clear = all(_exact(vehicle, other) - own >= 2 * slack for other in others)
+    if not topped and own == lowest and clear:
         return 0
-    least = max(own + rest - 2 * slack, _least_topped(vehicle, outcome) - slack)
-    return max(0, outcome.total - ceil(least))
+    same = outcome.total - own - vehicle.worth.labour * topped
+    below = max(lowest + same - 2 * slack, _least_topped(vehicle, outcome) - slack)
+    return max(0, outcome.total - ceil(below))
 
 
 def _least_topped(vehicle: _Vehicle, outcome: _Outcome) -> Fraction:
