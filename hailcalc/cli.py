@@ -1,4 +1,4 @@
-"""The command line: price, plan, recount, verify, matrix, outlines, schema, demo, serve.
+"""The command line: price, plan, recount, changes, verify, matrix, outlines, schema, demo, serve.
 
 Output is plain text that pipes well: aligned columns, no colour, no boxes. Results go to
 standard output, everything about them to standard error. Exit codes: 0 done; 1 a sheet
@@ -13,9 +13,13 @@ from dataclasses import replace
 from enum import StrEnum
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
+
+if TYPE_CHECKING:
+    from hailcalc.estimate import Estimate
+    from hailcalc.sheet.verify import Difference
 
 NOT_VERIFIED = 1
 BAD_INPUT = 2
@@ -282,6 +286,67 @@ def recount(
     print(recount_text(compared, labels.value), end="")
 
 
+def _looked_at(file: Path) -> tuple[dict[str, Any], list[Difference]]:
+    """A claim sheet, JSON or PDF, and every difference from what is recomputed."""
+    from hailcalc.files import MAX_PDF_BYTES, read_bytes, text_of
+    from hailcalc.sheet.verify import read_sheet, verify_sheet
+
+    data = read_bytes(file, MAX_PDF_BYTES)
+    if data[:1024].lstrip().startswith(b"%PDF"):
+        from hailcalc.sheet.pdfcheck import verify_pdf
+
+        return verify_pdf(data, str(file))
+    document = read_sheet(text_of(data, str(file)), str(file))
+    return document, verify_sheet(document, str(file))
+
+
+def _estimate_on(file: Path) -> Estimate:
+    """The estimate of a claim sheet that verifies. Raises InputError for one that does not."""
+    from hailcalc.problems import InputError, Problem
+    from hailcalc.sheet.verify import estimate_on
+
+    document, differences = _looked_at(file)
+    if differences:
+        found = "a sheet that does not verify"
+        raise InputError([Problem(str(file), (), found, "one as it was made; see hailcalc verify")])
+    return estimate_on(document)
+
+
+@app.command(epilog="Example: hailcalc changes sheet.pdf supplement.pdf --pdf changes.pdf")
+def changes(
+    old: Annotated[Path, typer.Argument(metavar="OLD", help="The sheet before, JSON or PDF.")],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="The supplement's sheet.")],
+    reason: Annotated[str, typer.Option(help="Why there is a supplement; printed.")] = "",
+    pdf: Annotated[Path | None, typer.Option(help="Write the difference sheet here.")] = None,
+    json: Annotated[Path | None, typer.Option(help="Write every line side by side here.")] = None,
+    paper: PaperOption = Paper.letter,
+    labels: LabelsOption = LabelTable.us,
+) -> None:
+    """Compare two sheets of one claim, line by line: what a supplement changes.
+
+    Both sheets are recomputed first. Exit code 0: compared; 2: a sheet does not verify, or they
+    are not about one claim.
+    """
+    import json as json_text
+
+    from hailcalc.claim import changes_between
+    from hailcalc.claim.report import changes_json, changes_text
+    from hailcalc.files import write_all
+
+    _require_two_places(pdf, json)
+    found = changes_between(_estimate_on(old), _estimate_on(new))
+    wanted: dict[Path, bytes] = {}
+    if json is not None:
+        told = changes_json(found, reason)
+        wanted[json] = (json_text.dumps(told, ensure_ascii=False, indent=2) + "\n").encode()
+    if pdf is not None:
+        from hailcalc.claim.pdf import changes_pdf
+
+        wanted[pdf] = changes_pdf(found, reason=reason, paper=paper.value, labels=labels.value)
+    write_all(wanted)
+    print(changes_text(found, labels.value, reason), end="")
+
+
 @app.command(epilog="Example: hailcalc verify sheet.pdf")
 def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A claim sheet, JSON or PDF.")],
@@ -290,17 +355,7 @@ def verify(
 
     Exit code 0: every line, total and the digest agree; 1: something differs; 2: not a sheet.
     """
-    from hailcalc.files import MAX_PDF_BYTES, read_bytes, text_of
-    from hailcalc.sheet.verify import read_sheet, verify_sheet
-
-    data = read_bytes(file, MAX_PDF_BYTES)
-    if data[:1024].lstrip().startswith(b"%PDF"):
-        from hailcalc.sheet.pdfcheck import verify_pdf
-
-        document, differences = verify_pdf(data, str(file))
-    else:
-        document = read_sheet(text_of(data, str(file)), str(file))
-        differences = verify_sheet(document, str(file))
+    document, differences = _looked_at(file)
     for difference in differences:
         print(difference)
     if differences:

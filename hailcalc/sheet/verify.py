@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from hailcalc.claimfile import claim_from_data
-from hailcalc.estimate import price
-from hailcalc.matrix import matrix_from_data
+from hailcalc.claimfile import claim_from_data, require_claim
+from hailcalc.estimate import Estimate, price
+from hailcalc.matrix import matrix_from_data, require_matrix
 from hailcalc.problems import InputError, Place, Problem, printable, shown
 from hailcalc.reading import load_json
 from hailcalc.sheet.document import KEYS, digest, plain_numbers, sheet_json
@@ -71,6 +71,13 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
         printed = plain_numbers(document[key])
         differences += _compare(printed, recomputed[key], (key,), recomputed)
     return differences
+
+
+def estimate_on(document: dict[str, Any]) -> Estimate:
+    """The estimate that a sheet's claim and matrix give. Raises InputError where they give none."""
+    claim = claim_from_data(document["claim_file"], "claim_file")
+    matrix = matrix_from_data(document["matrix"], "matrix")
+    return price(require_claim(claim), require_matrix(matrix))
 
 
 def _from_problem(problem: Problem) -> Difference:

@@ -1,0 +1,229 @@
+"""The difference sheet of a supplement: old, new and difference of every line that changed.
+
+It goes with the supplement's own claim sheet, which stands complete for itself, and names the
+digests of both. Black ink, Letter or A4; the same two sheets always give the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from io import BytesIO
+
+from hailcalc.cautions import NATURE
+from hailcalc.claim.changes import Changes, LineChange, PanelChange
+from hailcalc.claim.report import TOTALS, change_words, group_name, line_sums
+from hailcalc.estimate import Estimate
+from hailcalc.problems import InputError
+from hailcalc.sheet.attach import seal
+from hailcalc.sheet.document import sheet_json
+from hailcalc.sheet.fonts import BOLD, unprintable_texts
+from hailcalc.sheet.layout import (
+    BODY,
+    BODY_BOLD,
+    SMALL,
+    SMALL_INK,
+    SOFT,
+    TINT,
+    BoxMark,
+    Cell,
+    Column,
+    Flow,
+    Mark,
+    Row,
+    RuleMark,
+    Style,
+    TextMark,
+    draw,
+    narrowed,
+    new_canvas,
+    text_width,
+    wrap,
+)
+from hailcalc.sheet.locale import Writer, writer
+from hailcalc.sheet.pdf import PAPERS
+from hailcalc.vehicle import PANEL_LABELS
+
+_TITLE = Style(face=BOLD, size=19, leading=23)
+_BIG = Style(face=BOLD, size=17, leading=20)
+_GROUP = Style(face=BOLD, size=9, leading=11.5)
+
+
+def changes_pdf(
+    changes: Changes, *, reason: str = "", paper: str = "letter", labels: str = "us"
+) -> bytes:
+    """Draw what changed. Raises InputError for text that the fonts cannot print."""
+    import reportlab
+
+    from hailcalc import __version__
+
+    documents = [sheet_json(changes.old), sheet_json(changes.new)]
+    problems = [
+        *unprintable_texts(documents[0]["claim_file"], "the old sheet's claim_file", ()),
+        *unprintable_texts(documents[1]["claim_file"], "the new sheet's claim_file", ()),
+        *unprintable_texts(documents[0]["matrix"], "the old sheet's matrix", ()),
+        *unprintable_texts(documents[1]["matrix"], "the new sheet's matrix", ()),
+        *unprintable_texts(reason, "the reason", ()),
+    ]
+    if problems:
+        raise InputError(problems)
+    width, height = PAPERS[paper]
+    flow = Flow(width, height, 42.0, top=54, bottom=52)
+    flow.y = height - 40
+    names = PANEL_LABELS[labels]
+    tables = changes.new.compiled.tables
+    write = writer(changes.new.compiled.matrix.matrix.locale, tables.currency, tables.decimals)
+    digests = [str(document["digest"]) for document in documents]
+    _heading(flow, changes, reason, digests, write)
+    _summary(flow, changes, write)
+    _lines(flow, changes, names, write)
+    _totals(flow, changes, write)
+    flow.space(8)
+    flow.paragraph(NATURE, BODY_BOLD)
+    out = BytesIO()
+    canvas = new_canvas(out, PAPERS[paper])
+    number = changes.new.claim.claim.number
+    canvas.setTitle(f"Changes of claim {number}")
+    canvas.setCreator(f"hailcalc {__version__}")
+    canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
+    draw(canvas, flow, lambda page, at, pages: _furniture(page, number, at, pages))
+    canvas.save()
+    return seal(out.getvalue())
+
+
+def _furniture(flow: Flow, claim: str, page: int, pages: int) -> list[Mark]:
+    foot = flow.bottom - 16
+    number = f"Page {page} of {pages}"
+    right = flow.right - text_width(number, SMALL_INK)
+    name = wrap(f"Changes of claim {claim}", SMALL, flow.inner - 100)[0]
+    return [
+        RuleMark(flow.left, foot + 9, flow.right, foot + 9, 0.5, SOFT),
+        TextMark(flow.left, foot - 3, name, SMALL.face, SMALL.size, SMALL.grey),
+        TextMark(right, foot - 3, number, SMALL_INK.face, SMALL_INK.size, SMALL_INK.grey),
+    ]
+
+
+def _heading(flow: Flow, changes: Changes, reason: str, digests: list[str], write: Writer) -> None:
+    flow.y -= _TITLE.leading
+    flow.text(flow.left, flow.y + 4, "Supplement: what changed", _TITLE)
+    claim = changes.new.claim
+    shop = f"{claim.shop.name}. " if claim.shop else ""
+    flow.paragraph(
+        f"{shop}Claim {claim.claim.number}, {claim.vehicle.body}, date of loss "
+        f"{write.date(claim.claim.date_of_loss)}.",
+        BODY,
+    )
+    if reason:
+        flow.paragraph(f"Reason: {reason}", BODY_BOLD)
+    for side, estimate, digest in (
+        ("Old", changes.old, digests[0]),
+        ("New", changes.new, digests[1]),
+    ):
+        flow.paragraph(f"{side}: {_about(estimate, write)}; digest {digest}", SMALL_INK)
+
+
+def _about(estimate: Estimate, write: Writer) -> str:
+    header, dated = estimate.compiled.matrix.matrix, estimate.claim.claim.dated
+    day = f"sheet of {write.date(dated)}" if dated else "sheet without a date"
+    return f"{day}, {header.name} revision {header.revision}"
+
+
+def _summary(flow: Flow, changes: Changes, write: Writer) -> None:
+    """The box that says what it comes to."""
+    old, new = changes.totals
+    height = 50.0
+    flow.need(height + 10)
+    flow.y -= 6
+    flow.put(BoxMark(flow.left, flow.y - height, flow.inner, height, TINT, None))
+    differ = new.total - old.total
+    sums = [
+        ("Difference of the total", ("+" if differ > 0 else "") + write.sum(differ), _BIG),
+        ("Old total", write.sum(old.total), _GROUP),
+        ("New total", write.sum(new.total), _GROUP),
+        ("State", "Complete" if new.complete else "INCOMPLETE", _GROUP),
+    ]
+    x, width = flow.left + 10, (flow.inner - 14) / len(sums)
+    for label, text, style in sums:
+        flow.text(x, flow.y - 17, label, SMALL)
+        flow.text(x, flow.y - 36, text, narrowed(text, style, width - 8))
+        x += width
+    flow.y -= height
+
+
+def _lines(flow: Flow, changes: Changes, names: dict[str, str], write: Writer) -> None:
+    changed = [group for group in changes.panels if group.changed]
+    flow.section("Lines that changed", keep=60)
+    if not changed:
+        flow.paragraph("None: every line is as it was.", BODY)
+    else:
+        rows = [row for group in changed for row in _group_rows(group, names, write)]
+        flow.table(_columns(flow, write), rows)
+    same = [group_name(group, names) for group in changes.panels if not group.changed]
+    if same:
+        flow.paragraph(f"As before: {', '.join(same)}.", SMALL_INK)
+
+
+def _columns(flow: Flow, write: Writer) -> list[Column]:
+    return [
+        Column("Line", 128),
+        Column("What changed", flow.inner - 128 - 3 * 66),
+        Column(f"Old, {write.currency}", 66, "right"),
+        Column(f"New, {write.currency}", 66, "right"),
+        Column("Difference", 66, "right"),
+    ]
+
+
+def _group_rows(group: PanelChange, names: dict[str, str], write: Writer) -> Iterator[Row]:
+    differ = group.new - group.old
+    yield Row(
+        (
+            Cell.of(group_name(group, names), _GROUP),
+            Cell.of(""),
+            Cell.of(write.amount(group.old), _GROUP),
+            Cell.of(write.amount(group.new), _GROUP),
+            Cell.of(_signed(differ, write), _GROUP),
+        ),
+        with_next=True,
+        tinted=True,
+        ruled=False,
+    )
+    for change in group.changed:
+        yield _line_row(change, write)
+
+
+def _signed(amount: int, write: Writer) -> str:
+    return ("+" if amount > 0 else "") + write.amount(amount) if amount else ""
+
+
+def _line_row(change: LineChange, write: Writer) -> Row:
+    old, new, differ = line_sums(change, write.amount)
+    words = write.words(change_words(change))
+    return Row(
+        (
+            Cell.of(change.line.label),
+            Cell.of(words[:1].upper() + words[1:], SMALL_INK),
+            Cell.of(old),
+            Cell.of(new),
+            Cell.of(differ),
+        )
+    )
+
+
+def _totals(flow: Flow, changes: Changes, write: Writer) -> None:
+    flow.section("Totals", keep=80)
+    rows = []
+    for key, label in TOTALS:
+        old, new = (getattr(totals, key) for totals in changes.totals)
+        style = BODY_BOLD if key in ("total", "net") else BODY
+        rows.append(
+            Row(
+                (
+                    Cell.of(label, style),
+                    Cell.of(""),
+                    Cell.of(write.amount(old), style),
+                    Cell.of(write.amount(new), style),
+                    Cell.of(_signed(new - old, write), style),
+                )
+            )
+        )
+    columns = _columns(flow, write)
+    flow.table([Column("Sum", columns[0].width), Column("", columns[1].width), *columns[2:]], rows)
