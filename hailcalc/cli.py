@@ -204,7 +204,8 @@ def plan(
     from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
     from hailcalc.intake import take_in, to_be_planned
-    from hailcalc.planreport import plan_notes, plan_report, plan_text
+    from hailcalc.planreport import plan_report, plan_text
+    from hailcalc.terminal import warnings
 
     _require_two_places(pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
@@ -221,7 +222,7 @@ def plan(
         wanted[pdf] = job_card_pdf(estimate, paper=paper.value, labels=labels.value)
     write_all(wanted)
     print(plan_text(estimate, labels.value), end="")
-    for note in (*intake.notes, *plan_notes(estimate, labels.value)):
+    for note in (*intake.notes, *warnings(estimate, labels.value)):
         _remark(f"note: {note}")
     if not estimate.totals.complete:
         _remark("incomplete: a panel has no price yet")

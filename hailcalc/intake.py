@@ -11,7 +11,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
-from hailcalc.claimfile import Aim, ClaimFile, ClaimParts, ClaimReading, claim_from_data
+from hailcalc.claimfile import (
+    Aim,
+    ClaimFile,
+    ClaimParts,
+    ClaimReading,
+    Panel,
+    claim_from_data,
+)
 from hailcalc.coins import COIN_SETS
 from hailcalc.estimate import CompiledMatrix, compile_matrix, fit_problems
 from hailcalc.fields import as_json
@@ -79,15 +86,29 @@ def to_be_planned(intake: Intake, file: Path, aim: Aim | None, every: bool) -> I
     Raises InputError where a panel then has no method.
     """
     claim = intake.claim
-    if aim is not None:
-        claim = claim.model_copy(update={"aim": aim})
+    notes = list(intake.notes)
     if every:
-        panels = tuple(panel.model_copy(update={"access": "plan"}) for panel in claim.panels)
-        claim = claim.model_copy(update={"panels": panels})
+        panels = []
+        for panel in claim.panels:
+            if panel.access == "replace" and not _has_dents(panel):
+                notes.append(f"{panel.panel}: no dents counted, so its replacement is not planned.")
+                panels.append(panel)
+            else:
+                panels.append(panel.model_copy(update={"access": "plan"}))
+        claim = claim.model_copy(update={"panels": tuple(panels)})
+    if aim is not None and any(panel.access == "plan" for panel in claim.panels):
+        claim = claim.model_copy(update={"aim": aim})
+    elif aim is not None:
+        notes.append('no panel has the access "plan", so the aim changes nothing.')
     problems = fit_problems(ClaimParts.of(claim), intake.compiled, str(file))
     if problems:
         raise InputError(problems)
-    return intake._replace(claim=claim)
+    return intake._replace(claim=claim, notes=tuple(notes))
+
+
+def _has_dents(panel: Panel) -> bool:
+    counted = sum(panel.tally.values()) + len(panel.oversize) + len(panel.dents)
+    return counted > 0 or panel.sample is not None
 
 
 def take_in_two(a: Path, b: Path, matrix: str | None = None) -> tuple[Intake, Intake]:

@@ -7,25 +7,22 @@ Money as decimal strings with a point, minutes to a tenth.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, Literal
+from typing import Any
 
 from hailcalc.access.plan import (
     METHOD_WORDS,
     PanelPlan,
     Plan,
-    against_words,
-    change_words,
-    left_words,
+    left_sentences,
     minutes_text,
     plan_json,
-    ruled_out_words,
+    reason_words,
+    vehicle_words,
 )
-from hailcalc.access.rules import GLUE_ONLY
 from hailcalc.columns import columns_text
 from hailcalc.estimate import Estimate
-from hailcalc.lines import dents
 from hailcalc.money import money_text
-from hailcalc.vehicle import PANEL_LABELS, with_label
+from hailcalc.vehicle import PANEL_LABELS
 
 
 def plan_report(estimate: Estimate) -> dict[str, Any]:
@@ -85,7 +82,9 @@ def _panels_text(estimate: Estimate, plan: Plan, names: dict[str, str]) -> str:
         if name in planned:
             rows.append(_planned_row(planned[name], estimate, plan, names))
         elif result.count.all:
-            rows.append([names[name], result.panel.access, "", "", "", "as the claim says"])
+            access = result.panel.access
+            method = access if access == "plan" else METHOD_WORDS[access]
+            rows.append([names[name], method, "", "", "", "as the claim says"])
     return columns_text(rows, right=[2, 4])
 
 
@@ -102,13 +101,7 @@ def _planned_row(
         other = panel.next_best
         method = METHOD_WORDS[other.method]
         more = money_text(other.more, decimals) if by_cost else minutes_text(other.more_minutes)
-    words = ruled_out_words(panel)
-    if panel.method == "push" and panel.glued:
-        words.insert(0, f"{dents(panel.glued, GLUE_ONLY)} glued.")
-    words += [
-        change_words(change, plan.aim, names, lambda amount: money_text(amount, decimals))
-        for change in panel.changes
-    ]
+    words = reason_words(panel, plan.aim, names, lambda amount: money_text(amount, decimals))
     return [names[panel.panel], METHOD_WORDS[panel.method], own, method, more, " ".join(words)]
 
 
@@ -116,23 +109,16 @@ def _vehicle_lines(estimate: Estimate, plan: Plan, names: dict[str, str]) -> Ite
     decimals, currency = estimate.compiled.tables.decimals, estimate.compiled.tables.currency
     least = "least cost" if plan.aim == "cost" else "least time"
     total = money_text(plan.total, decimals)
-    yield (
-        f"Planned for the {least} of the whole vehicle: {total} {currency}, "
-        f"{minutes_text(plan.minutes)} min of repair and removal."
+    unpriced = [names[each.panel.panel] for each in estimate.panels if not each.priced]
+    without = f" without {', '.join(unpriced)}, not priced yet" if unpriced else ""
+    took = (
+        "" if plan.minutes is None else f", {minutes_text(plan.minutes)} min of repair and removal"
     )
-    methods: tuple[Literal["push", "glue"], ...] = ("push", "glue")
-    for method in methods:
-        yield against_words(
-            plan, method, names, lambda amount: f"{money_text(amount, decimals)} {currency}"
-        )
-    if plan.gap:
-        yield (
-            "Rounding and the minimum leave open whether another plan is lower by up to "
-            f"{money_text(plan.gap, decimals)} {currency}."
-        )
-    for panel in plan.panels:
-        if panel.left:
-            yield f"{names[panel.panel]}: {left_words(panel)}"
+    yield f"Planned for the {least} of the whole vehicle: {total} {currency}{took}{without}."
+    yield from vehicle_words(
+        plan, names, lambda amount: f"{money_text(amount, decimals)} {currency}"
+    )
+    yield from left_sentences(plan, names)
 
 
 def _removal_text(estimate: Estimate) -> str:
@@ -144,9 +130,3 @@ def _removal_text(estimate: Estimate) -> str:
         rows.append([str(number), rule.label, part, rule.minutes, fasteners, cautions])
     rows.append(["", "Together", "", minutes_text(estimate.removal_minutes), "", ""])
     return columns_text(rows, right=[0, 3, 4])
-
-
-def plan_notes(estimate: Estimate, labels: str = "us") -> Iterator[str]:
-    """What the estimator must know beside the plan."""
-    names = PANEL_LABELS[labels]
-    yield from (with_label(warning, names) for warning in estimate.warnings)

@@ -158,6 +158,7 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
     panel = {"enum": list(PANELS)}
     count = {"type": "integer", "minimum": 0}
     method = {"enum": list(get_args(Method))}
+    known = {"anyOf": [_MINUTES, {"type": "null"}]}
     band = {"type": "array", "items": count, "minItems": 2, "maxItems": 2}
     return {
         "ClaimSheet": _table(
@@ -229,17 +230,36 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
             {
                 "aim": {"enum": list(get_args(Aim))},
                 "panels": {"type": "array", "items": {"$ref": prefix + "PlannedPanel"}},
-                "minutes": _MINUTES,
+                "minutes": known,
                 "against_all_push": {"$ref": prefix + "PlanAgainst"},
                 "against_all_glue": {"$ref": prefix + "PlanAgainst"},
+                "topped_up": {"type": "boolean"},
+                "if_cooler": _table(
+                    "What the plan would come to less on panels no hotter than the limit.",
+                    {"limit_c": {"type": "string"}, "saves": _MONEY, "saves_minutes": known},
+                ),
                 "gap": _MONEY,
+            },
+            optional=["if_cooler"],
+        ),
+        "PlanChange": _table(
+            "What would make another method better, and what that then saves; with "
+            "`replace-below` the price below which replacing pays.",
+            {
+                "kind": {"enum": ["trim-off", "trim-on", "cooler", "replace-below"]},
+                "method": method,
+                "amount": _MONEY,
+                "minutes": _MINUTES,
+                "operations": {"type": "array", "items": {"type": "string"}},
+                "panels": {"type": "array", "items": panel},
+                "words": {"type": "string"},
             },
         ),
         "PlanAgainst": _table(
             "What a plan saves against one method wherever that is open.",
             {
                 "saves": _MONEY,
-                "saves_minutes": _MINUTES,
+                "saves_minutes": known,
                 "anywhere": {"type": "boolean"},
                 "except_for": {"type": "array", "items": panel},
             },
@@ -250,13 +270,13 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
                 "panel": panel,
                 "method": method,
                 "own": {"anyOf": [_MONEY, {"type": "null"}]},
-                "minutes": _MINUTES,
+                "minutes": known,
                 "glued_dents": count,
                 "next_best": {
                     "anyOf": [
                         _table(
                             "The best plan with another method on this panel.",
-                            {"method": method, "more": _MONEY, "more_minutes": _MINUTES},
+                            {"method": method, "more": _MONEY, "more_minutes": known},
                         ),
                         {"type": "null"},
                     ]
@@ -268,12 +288,13 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
                         {"method": method, "rule": {"type": "string"}, "words": {"type": "string"}},
                     ),
                 },
-                "would_change": {"type": "array", "items": {"type": "string"}},
+                "would_change": {"type": "array", "items": {"$ref": prefix + "PlanChange"}},
                 "without_method": _table(
                     "Dents that no method reaches.",
                     {
                         "dents": {"type": "integer", "minimum": 1},
                         "because": {"type": "string"},
+                        "waits": {"type": "boolean"},
                         "what_remains": {"type": "array", "items": {"type": "string"}},
                     },
                 ),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from hailcalc.access.plan import left_sentences
 from hailcalc.bandedges import edge_words
 from hailcalc.columns import columns_text
 from hailcalc.estimate import Estimate, PanelResult
@@ -60,6 +61,14 @@ def notes(estimate: Estimate, labels: str = "us") -> Iterator[str]:
             yield f"{names[result.panel.panel]}: {_sample_words(estimate, result)}"
     for edge in estimate.near_edges:
         yield f"{names[edge.panel]}: {edge_words(edge, tables)}"
+    if estimate.plan is not None:
+        yield from left_sentences(estimate.plan, names)
+    yield from warnings(estimate, labels)
+
+
+def warnings(estimate: Estimate, labels: str = "us") -> Iterator[str]:
+    """What the estimate warns of."""
+    names = PANEL_LABELS[labels]
     yield from (with_label(warning, names) for warning in estimate.warnings)
 
 
@@ -120,12 +129,22 @@ def matrix_text(matrix: Matrix, labels: str = "us") -> str:
         rows = [["Extra", "Amount", "Of", "When"], *map(_extra_row, matrix.extra)]
         parts.append(columns_text(rows))
     if matrix.removal:
-        rows = [["Removal & refit", "min", "After", "Opens", "Caution"]]
+        rows = [["Removal & refit", "min", "Fasteners", "After", "Opens", "Only on", "Caution"]]
         for op in matrix.removal:
-            rows.append(
-                [op.id, op.minutes, " ".join(op.after), " ".join(op.opens), " ".join(op.cautions)]
-            )
+            fasteners = ""
+            if op.fasteners:
+                fasteners = f"{op.fasteners} at {op.fastener_price}" if op.fastener_price else ""
+                fasteners = fasteners or str(op.fasteners)
+            only = " ".join([*(op.body or ()), *([op.equipment] if op.equipment else [])])
+            after, opens, cautions = map(" ".join, (op.after, op.opens, op.cautions))
+            rows.append([op.id, op.minutes, fasteners, after, opens, only, cautions])
         parts.append(columns_text(rows, right=[1]))
+    access = matrix.access
+    parts.append(
+        f"Glue on a panel hotter than {access.glue_limit_c} °C: {access.glue_hot}; repainted: "
+        f"{access.glue_repainted}; sharp dents: {access.glue_sharp}; dents on a body line: "
+        f"{access.glue_body_line}\n"
+    )
     tax = matrix.tax
     parts.append(f"Tax in percent: labour {tax.labour}, parts {tax.parts}, sublet {tax.sublet}\n")
     return "\n".join(parts)

@@ -20,7 +20,15 @@ from random import Random
 from time import perf_counter
 from typing import Any
 
-from hailcalc.access.decide import Fixed, MethodCost, best, best_with, tabulate
+from hailcalc.access.decide import (
+    Fixed,
+    MethodCost,
+    Picks,
+    Table,
+    best,
+    best_with,
+    tabulate,
+)
 from hailcalc.access.rules import Method
 from hailcalc.claimfile import ClaimFile, claim_from_data, require_claim
 from hailcalc.estimate import Estimate, compile_matrix, price
@@ -131,27 +139,23 @@ def plans(data: dict[str, Any]) -> None:
     matrix = compile_matrix(load_matrix(MATRIX))
     planned = data | {"panels": [panel | {"access": "plan"} for panel in data["panels"]]}
     claim = require_claim(claim_from_data(planned))
-    chosen = as_planned(price(claim, matrix))
-    whole, alone = best_of(40, lambda: price(claim, matrix), lambda: price(chosen, matrix))
+    settled = as_planned(price(claim, matrix))
+    whole, alone = best_of(40, lambda: price(claim, matrix), lambda: price(settled, matrix))
     row("14 panels planned and priced", whole * 1000, "ms", "")
     row("", whole / alone, "× pricing them as planned", "")
 
     panels, removal = twenty_panels()
-    fixed = Fixed(Fraction(0), Fraction(0))
-
-    def with_reasons() -> None:
-        table = tabulate(panels, removal, fixed, "cost")
-        picks = best(table)
-        for at, methods in enumerate(table.methods):
-            for method in range(len(methods)):
-                if method != picks[at]:
-                    best_with(table, picks, at, method)
-
     choose, reasons = best_of(
-        20, lambda: best(tabulate(panels, removal, fixed, "cost")), with_reasons
+        20, lambda: chosen(panels, removal), lambda: with_next_best(panels, removal)
     )
     row("20 panels, 60 operations: plan", choose * 1000, "ms", "< 20")
     row("the same with every next best", reasons * 1000, "ms", "")
+    tangle = tangled(panels, removal)
+    choose, reasons = best_of(
+        3, lambda: chosen(panels, tangle), lambda: with_next_best(panels, tangle)
+    )
+    row("the same as a random tangle", choose * 1000, "ms", "< 20")
+    row("the tangle with every next best", reasons * 1000, "ms", "")
 
     intakes = [take_in(path) for path in sorted(CLAIM.parent.glob("*.json"))]
     pairs = [(each.claim, each.compiled) for each in intakes]
@@ -164,13 +168,42 @@ def plans(data: dict[str, Any]) -> None:
     row("demo: what planning adds", planning - pricing, "s", "< 1")
 
 
+Panels = list[tuple[str, list[MethodCost]]]
+
+
+def chosen(panels: Panels, removal: Removal) -> tuple[Table, Picks]:
+    """The best plan, fixed extras left out."""
+    table = tabulate(panels, removal, Fixed(Fraction(0), Fraction(0)), "cost")
+    return table, best(table)
+
+
+def with_next_best(panels: Panels, removal: Removal) -> None:
+    """The best plan, and the best with the other method on every panel."""
+    table, picks = chosen(panels, removal)
+    for at, methods in enumerate(table.methods):
+        for method in range(len(methods)):
+            if method != picks[at]:
+                best_with(table, picks, at, method)
+
+
+def tangled(panels: Panels, removal: Removal) -> Removal:
+    """Every operation needed by two to six panels at random; half the panels open in two ways."""
+    random = Random(20260519)
+    names = [name for name, _ in panels]
+    ways = {name: [0] * (1 + number % 2) for number, name in enumerate(names)}
+    for index in range(len(removal.operations)):
+        for name in random.sample(names, random.randint(2, 6)):
+            ways[name][random.randrange(len(ways[name]))] |= 1 << index
+    return removal._replace(ways={name: tuple(masks) for name, masks in ways.items()})
+
+
 def as_planned(estimate: Estimate) -> ClaimFile:
     """A claim with the access that the plan chose."""
     panels = tuple(result.panel for result in estimate.panels)
     return estimate.claim.model_copy(update={"panels": panels})
 
 
-def twenty_panels() -> tuple[list[tuple[str, list[MethodCost]]], Removal]:
+def twenty_panels() -> tuple[Panels, Removal]:
     """Twenty panels, push or glue: five parts with four panels that share a lining's trim.
 
     Sixty operations: a part has seven of which the last opens all its panels once the others are

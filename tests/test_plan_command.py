@@ -82,7 +82,8 @@ def test_a_panel_without_a_method_is_refused_with_its_place_and_the_rules(tmp_pa
     assert done.stderr == (
         f"{path}: panels[0].access: found no method: push: all 2 dents are glue-only; glue: "
         "35 °C, hotter than the 30 °C up to which glue holds; replace: no price of a replacement, "
-        "expected a cooler panel, the price of a replacement, or an access of your own choice\n"
+        'expected a cooler panel, the price of a replacement, or "push" or "glue" by your own '
+        "decision\n"
     )
 
 
@@ -90,3 +91,23 @@ def test_a_panel_that_has_no_price_yet_is_told_by_exit_code_3() -> None:
     done = hailcalc("plan", demo_file("03-van-roof-beyond-the-matrix"))
     assert done.returncode == 3
     assert "incomplete" in done.stderr
+
+
+def test_a_replaced_panel_without_dents_stays_replaced_when_every_panel_is_planned(
+    tmp_path: Path,
+) -> None:
+    replaced = panel("hood", access="replace", replace_cost="420.00", tally={})
+    path = written(tmp_path / "c.json", claim(replaced, panel("roof", access="glue")))
+    done = hailcalc("plan", path, "--matrix", MATRIX, "--all-panels", "--json", tmp_path / "p.json")
+    told = json.loads((tmp_path / "p.json").read_text("utf-8"))
+    assert [each["panel"] for each in told["plan"]["panels"]] == ["roof"]
+    assert "hood: no dents counted" in done.stderr
+
+
+def test_an_aim_without_any_panel_to_plan_is_told_and_changes_nothing(tmp_path: Path) -> None:
+    path = written(tmp_path / "c.json", claim(panel("hood")))
+    sheets = [tmp_path / "a.json", tmp_path / "b.json"]
+    hailcalc("price", path, "--matrix", MATRIX, "--json", sheets[0])
+    done = hailcalc("price", path, "--matrix", MATRIX, "--aim", "minutes", "--json", sheets[1])
+    assert "the aim changes nothing" in done.stderr
+    assert sheets[0].read_bytes() == sheets[1].read_bytes()

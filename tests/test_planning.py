@@ -9,19 +9,22 @@ implementation in `test_pricing_twice.py`; here are the sentences of the trade.
 
 from __future__ import annotations
 
+from copy import deepcopy
 from itertools import product
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from hailcalc.access.plan import PanelPlan, Plan
+from hailcalc.access.plan import PanelPlan, Plan, vehicle_words
 from hailcalc.estimate import Estimate
+from hailcalc.money import money_text
 from hailcalc.problems import InputError
 from hailcalc.sheet.document import evidence
 from tests.builders import claim, estimate, matrix, panel
 from tests.effort import examples
+from tests.strategies import close_plans
 
 Table = dict[str, Any]
 
@@ -78,7 +81,8 @@ def told(found: Estimate, name: str) -> Table:
 
 
 def changes(found: Estimate, name: str) -> list[str]:
-    return [words for words in told(found, name)["would_change"] if "Replacing" not in words]
+    told_of = [change["words"] for change in told(found, name)["would_change"]]
+    return [words for words in told_of if "Replacing" not in words]
 
 
 # --- the whole vehicle ------------------------------------------------------------------------
@@ -149,7 +153,8 @@ def test_a_panel_is_replaced_where_that_is_cheaper_than_to_repair_it(
 def test_the_price_told_is_where_replacing_begins_to_pay() -> None:
     found = planned(panel("roof"), removal=[operation("lining", "5", "roof")])
     words = told(found, "roof")["would_change"]
-    assert words[-1] == "Replacing pays below 35.00."
+    assert words[-1]["words"] == "Replacing pays below 35.00."
+    assert words[-1]["amount"] == "35.00"
     for price, method in (("34.99", "replace"), ("35.01", "push")):
         again = planned(
             panel("roof", replace_cost=price), removal=[operation("lining", "5", "roof")]
@@ -280,8 +285,8 @@ def test_a_hot_day_leaves_glue_only_dents_that_wait_for_a_cooler_panel() -> None
     left = told(found, "roof")["without_method"]
     assert left["dents"] == 2
     assert left["what_remains"] == [
-        "replace the panel, at a price to be given",
         "wait until the panel has 30 °C or less, as priced",
+        "replace the panel, at a price to be given",
         "leave them unrepaired by agreement",
     ]
     cool = planned(panel("roof", marked={"glue-only": {"dime": 2}}), celsius=20)
@@ -294,6 +299,7 @@ def test_new_paint_leaves_glue_only_dents_that_need_an_agreement() -> None:
     left = {"repainted": True, "marked": {"glue-only": {"dime": 2}}}
     found = planned(panel("roof", **left))
     assert told(found, "roof")["without_method"]["what_remains"] == [
+        "agree a price",
         "replace the panel, at a price to be given",
         "leave them unrepaired by agreement",
     ]
@@ -373,6 +379,128 @@ def test_under_the_minimum_the_plan_with_the_least_total_is_taken() -> None:
     found = planned(panel("roof"), removal=[liner], rules=rules)
     assert methods(found) == {"roof": "glue"}
     assert (found.totals.total, plan_of(found).gap) == (10000, 0)
+
+
+def test_what_would_change_it_counts_tax_and_percentages_of_the_vehicle() -> None:
+    # Half the price again on every repair line: glue's 15.00 more are 22.50 more in the total.
+    fleet = {"id": "fleet", "label": "Fleet", "of": "vehicle", "percent": "50"}
+    lining = {**LINING, "minutes": "40"}
+    rules = matrix(extra=[*GLUE, fleet], removal=[lining])
+    found = estimate(claim(panel("roof", access="plan")), rules)
+    assert methods(found) == {"roof": "glue"}
+    # The lone extra's share: 45.00 glued with 45.00 of base, 30.00 pushed with as much.
+    assert changes(found, "roof") == [
+        "Pushing becomes 15.00 cheaper once this is off for another panel: Lining."
+    ]
+    taxed = matrix(extra=GLUE, removal=[lining], tax={"labour": "20"})
+    assert changes(estimate(claim(panel("roof", access="plan")), taxed), "roof") == [
+        "Pushing becomes 18.00 cheaper once this is off for another panel: Lining."
+    ]
+
+
+def test_trim_that_only_this_panel_needs_is_not_said_to_come_off_for_another() -> None:
+    found = planned(panel("roof"), removal=[operation("pads", "20", "roof")])
+    assert methods(found) == {"roof": "glue"}
+    assert changes(found, "roof") == []
+    shared = [operation("lining", "15", "rail-l"), operation("pads", "5", "roof", after=["lining"])]
+    assert changes(planned(panel("roof"), removal=shared), "roof") == [
+        "Pushing becomes 10.00 cheaper once this is off for another panel: Lining."
+    ]
+
+
+def test_a_panel_that_can_only_be_pushed_is_not_said_to_be_reached_otherwise() -> None:
+    sharp = panel("rail-l", marked={"sharp": {"dime": 1}})
+    found = planned(panel("roof"), sharp, removal=[LINING])
+    assert methods(found) == {"roof": "push", "rail-l": "push"}
+    assert changes(found, "roof") == []
+
+
+def test_cool_panels_that_only_together_make_glue_cheaper_are_told_for_the_vehicle() -> None:
+    lining = {**LINING, "minutes": "25"}
+    found = planned(panel("roof"), panel("rail-l"), panel("rail-r"), removal=[lining], celsius=35)
+    assert "if_cooler" not in evidence(found)["plan"]
+    two = planned(panel("roof"), panel("rail-l"), removal=[{**LINING, "minutes": "40"}], celsius=35)
+    assert changes(two, "roof") == []
+    assert evidence(two)["plan"]["if_cooler"] == {
+        "limit_c": "30",
+        "saves": "10.00",
+        "saves_minutes": "20",
+    }
+
+
+def test_heat_does_not_hide_that_a_dent_is_sharp_as_well() -> None:
+    marked = {"glue-only": {"dime": 3}, "sharp": {"dime": 7}}
+    found = planned(panel("roof", tally={"dime": 9}, marked=marked), celsius=35)
+    left = told(found, "roof")["without_method"]
+    assert left["dents"] == 3
+    assert "1 of them sharp or on a body line besides" in left["because"]
+    assert left["what_remains"][0] == "wait until the panel has 30 °C or less for 2 of them"
+    assert not left["waits"]
+
+
+def test_how_long_a_replacement_takes_is_not_known_unless_it_is_said() -> None:
+    replaced = panel("roof", replace_cost="1.00")
+    found = evidence(planned(replaced, panel("hood")))["plan"]
+    assert (found["panels"][1]["minutes"], found["minutes"]) == (None, None)
+    assert found["against_all_push"]["saves_minutes"] is None
+    known = evidence(planned(replaced | {"replace_minutes": "45"}, panel("hood")))["plan"]
+    assert (known["panels"][1]["minutes"], known["minutes"]) == ("45", "65")
+
+
+def test_every_panel_that_may_be_is_pushed_is_said_only_if_it_is_so() -> None:
+    def words(found: Estimate) -> str:
+        return vehicle_words(plan_of(found), {}, str)[0]
+
+    assert words(planned(panel("roof"))) == "Every panel that may be is pushed."
+    replaced = planned(panel("roof", replace_cost="0"), panel("hood"))
+    assert "saves 3000" in words(replaced)
+
+
+def test_under_the_minimum_no_condition_is_told_since_the_topping_up_takes_it_back() -> None:
+    rules = {"matrix": {"minimum": "500.00"}}
+    found = planned(panel("roof"), removal=[LINING], rules=rules)
+    assert evidence(found)["plan"]["topped_up"]
+    assert told(found, "roof")["would_change"] == []
+
+
+@settings(max_examples=examples(120))
+@given(close_plans())
+def test_the_next_best_is_what_the_claim_comes_to_with_that_method_given_and_the_rest_planned(
+    pair: tuple[Table, Table],
+) -> None:
+    data, rules = pair
+    found = estimate(data, rules)
+    assume(found.plan is not None and not plan_of(found).topped and plan_of(found).aim == "cost")
+    for each in plan_of(found).panels:
+        if each.next_best is None:
+            continue
+        given_ = deepcopy(data)
+        of_panel = next(entry for entry in given_["panels"] if entry["panel"] == each.panel)
+        of_panel["access"] = each.next_best.method
+        instead = estimate(given_, rules)
+        if any(line.kind == "minimum" for line in instead.lines):
+            continue
+        assert instead.totals.total - found.totals.total == each.next_best.more
+
+
+@settings(max_examples=examples(120))
+@given(close_plans())
+def test_replacing_pays_below_the_price_that_is_told_and_not_above_it(
+    pair: tuple[Table, Table],
+) -> None:
+    data, rules = pair
+    found = estimate(data, rules)
+    assume(found.plan is not None and not plan_of(found).topped)
+    decimals = found.compiled.tables.decimals
+    for each in plan_of(found).panels:
+        for change in each.changes:
+            if change.kind != "replace-below":
+                continue
+            for price, replaced in ((change.amount - 1, True), (change.amount + 1, False)):
+                given_ = deepcopy(data)
+                of_panel = next(entry for entry in given_["panels"] if entry["panel"] == each.panel)
+                of_panel["replace_cost"] = money_text(price, decimals)
+                assert (methods(estimate(given_, rules))[each.panel] == "replace") == replaced
 
 
 # --- what cannot be planned -------------------------------------------------------------------

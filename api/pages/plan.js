@@ -27,15 +27,26 @@ function planOf(app, sheet, plan) {
     .map(({ panel }) => panel));
   return [
     el("p", { class: "soft" }, `Planned so that the whole vehicle ${leastOf(plan.aim)}: what comes off `
-      + `for one panel is off for all. Repair and removal take ${plan.minutes} min.`),
+      + "for one panel is off for all."
+      + (plan.minutes === null ? "" : ` Repair and removal take ${plan.minutes} min.`)),
     el("ul", { class: "saves" },
       against(app, "pushing", plan.against_all_push, currency),
       against(app, "gluing", plan.against_all_glue, currency),
+      coolerItem(plan, currency),
+      plan.topped_up ? el("li", {}, "The total is topped up to the matrix's minimum, which swallows "
+        + "what methods differ by.") : null,
       NOTHING.test(plan.gap) ? null : el("li", {}, "Rounding and the minimum leave open whether "
         + `another plan is lower by up to ${plan.gap} ${currency}.`)),
     el("ul", { class: "planned" }, plan.panels.filter(({ panel }) => counted.has(panel))
       .map((panel) => plannedItem(app, panel, currency))),
   ];
+}
+
+function coolerItem({ aim, if_cooler: cooler }, currency) {
+  if (cooler === undefined) return null;
+  const saved = aim === "cost" ? `${cooler.saves} ${currency}` : `${cooler.saves_minutes} min`;
+  return el("li", {}, `With all panels at ${cooler.limit_c} °C or less the plan would come to `
+    + `${saved} less.`);
 }
 
 function leastOf(aim) {
@@ -52,16 +63,16 @@ function against(app, what, { saves, saves_minutes: minutes, anywhere, except_fo
   if (!anywhere) return el("li", {}, `${what[0].toUpperCase()}${what.slice(1)} is open on no panel.`);
   const except = shut.length === 0 ? ""
     : ` Not open on ${shut.map((name) => labelOf(app, name)).join(", ")}, which stay as planned.`;
-  const same = NOTHING.test(saves) && NOTHING.test(minutes);
+  const same = NOTHING.test(saves) && (minutes === null || NOTHING.test(minutes));
   const words = same ? "no difference"
-    : `${difference(saves, currency)}, ${difference(minutes, "min")}`;
+    : difference(saves, currency) + (minutes === null ? "" : `, ${difference(minutes, "min")}`);
   return el("li", {}, `Against ${what} every panel: `, el("strong", {}, words), ".", except);
 }
 
 function plannedItem(app, panel, currency) {
   const { methods } = app.words;
-  const own = panel.own === null ? "no price yet"
-    : `${panel.own} ${currency}, ${panel.minutes} min`;
+  const minutes = panel.minutes === null ? "" : `, ${panel.minutes} min`;
+  const own = panel.own === null ? "no price yet" : `${panel.own} ${currency}${minutes}`;
   const ruled = panel.ruled_out.filter(({ rule }) => rule !== NO_NEWS);
   const remains = panel.without_method;
   return el("li", { "data-plan": panel.panel },
@@ -75,7 +86,7 @@ function plannedItem(app, panel, currency) {
     remains === undefined ? null : leftItem(remains),
     ruled.map(({ method, rule, words }) => el("p", {}, `No ${methods[method]}: ${words} `,
       el("span", { class: "soft" }, `(rule ${rule})`))),
-    panel.would_change.map((words) => el("p", { class: "soft" }, inLabels(app, words))));
+    panel.would_change.map(({ words }) => el("p", { class: "soft" }, inLabels(app, words))));
 }
 
 function nextBest(methods, other, currency) {
@@ -83,16 +94,18 @@ function nextBest(methods, other, currency) {
   const dearer = NOTHING.test(other.more) ? "costs the same"
     : other.more.startsWith("-") ? `${other.more.slice(1)} ${currency} cheaper`
       : `${other.more} ${currency} dearer`;
+  if (other.more_minutes === null) return `Next best: ${methods[other.method]}, ${dearer}.`;
   const longer = NOTHING.test(other.more_minutes) ? "takes as long"
     : other.more_minutes.startsWith("-") ? `${other.more_minutes.slice(1)} min faster`
       : `${other.more_minutes} min longer`;
   return `Next best: ${methods[other.method]}, ${dearer}, ${longer}.`;
 }
 
-function leftItem({ dents, because, what_remains: offers }) {
+function leftItem({ dents, because, waits, what_remains: offers }) {
+  const today = waits ? " today" : "";
   return el("div", { class: "marked-note" },
-    el("p", {}, el("strong", {}, `${several(dents, "dent")} without a method today`),
-      `, glue-only and ${because}. What remains:`),
+    el("p", {}, el("strong", {}, `${several(dents, "glue-only dent")} without a method${today}`),
+      `: ${because}. What remains:`),
     el("ul", { class: "offers" }, offers.map((offer) => el("li", {}, offer))));
 }
 

@@ -59,14 +59,19 @@ class DentKinds(NamedTuple):
 class Ruling(NamedTuple):
     """What the rules say of one panel.
 
-    `left` dents have no method if the panel is pushed; `waits` says that a cooler panel is all
-    that they need, `left_words` why they have none.
+    `left` dents have no method if the panel is pushed; for `cooling` of them a cooler panel is
+    all that they need. `left_words` says why they have none.
     """
 
     holds: tuple[Hold, ...]
     left: int
-    waits: bool
+    cooling: int
     left_words: str
+
+    @property
+    def waits(self) -> bool:
+        """Whether a cooler panel is all that the dents without a method need."""
+        return 0 < self.left == self.cooling
 
     @property
     def cooler_helps(self) -> bool:
@@ -136,10 +141,16 @@ def ruling(
     whole = [hold for hold in forbidding if hold.rule in ("glue-hot", "glue-repainted")]
     left = kinds.glue_only if whole else kinds.stuck
     # Heat passes; paint and sharp dents stay as they are.
-    waits = kinds.stuck == 0 and [hold.rule for hold in whole] == ["glue-hot"]
-    because = whole or [h for h in forbidding if h.rule in ("glue-sharp", "glue-body-line")]
-    words = "; ".join(hold.words for hold in because)
-    return Ruling(tuple(holds), left, waits and left > 0, words if left else "")
+    passes = [hold.rule for hold in whole] == ["glue-hot"]
+    reasons = [hold.words for hold in whole or forbidding]
+    if whole and kinds.stuck:
+        reasons.append(f"{kinds.stuck} of them sharp or on a body line besides")
+    return Ruling(
+        holds=tuple(holds),
+        left=left,
+        cooling=left - kinds.stuck if passes else 0,
+        left_words="; ".join(reasons) if left else "",
+    )
 
 
 def _push_holds(kinds: DentKinds) -> list[Hold]:
@@ -157,7 +168,7 @@ def _glue_holds(
     limit = Fraction(rules.glue_limit_c)
     hot = temperature is not None and Fraction(temperature) > limit
     warm = "" if temperature is None else plain(temperature)
-    found = (
+    found: tuple[tuple[bool, RuleName, str, str], ...] = (
         (
             hot,
             "glue-hot",
@@ -171,12 +182,7 @@ def _glue_holds(
             rules.glue_repainted,
             "repainted, and a pull can lift the paint",
         ),
-        (
-            kinds.sharp > 0,
-            "glue-sharp",
-            rules.glue_sharp,
-            dents(kinds.sharp, "sharp"),
-        ),
+        (kinds.sharp > 0, "glue-sharp", rules.glue_sharp, dents(kinds.sharp, "sharp")),
         (
             kinds.body_line > 0,
             "glue-body-line",
@@ -185,7 +191,7 @@ def _glue_holds(
         ),
     )
     return [
-        Hold("glue", name, force == "forbid", words)  # type: ignore[arg-type]
+        Hold("glue", name, force == "forbid", words)
         for holds, name, force, words in found
         if holds and force != "allow"
     ]

@@ -56,12 +56,14 @@ def _plan_problems(
             continue
         found = ruling(panel, dent_kinds(panel, survey, rules), temperature, rules)
         if not any(found.allows(method) for method in METHODS):
-            expected = "a cooler panel, " if found.cooler_helps else ""
+            ways = ["a cooler panel"] if found.cooler_helps else []
+            ways += ["the price of a replacement"] if panel.agreed is None else []
+            expected = ", ".join([*ways, 'or "push" or "glue" by your own decision'])
             yield Problem(
                 file,
                 ("panels", position, "access"),
                 no_method_words(found),
-                f"{expected}the price of a replacement, or an access of your own choice",
+                expected if ways else expected.removeprefix("or "),
             )
 
 

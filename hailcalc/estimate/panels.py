@@ -12,6 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
+from hailcalc.access.rules import GLUE_ONLY
 from hailcalc.claimfile import Panel
 from hailcalc.counting import PanelCount
 from hailcalc.estimate.compiled import CompiledMatrix
@@ -54,6 +55,11 @@ def panel_lines(
         compiled.extras, panel, count, body, list(lines), tables, compiled.compound
     )
     return lines
+
+
+def needs_opening(panel: Panel, count: PanelCount) -> bool:
+    """Whether a panel needs push access: it is pushed and not all its dents are glue-only."""
+    return panel.access == "push" and count.all > count.marks.get(GLUE_ONLY, 0)
 
 
 def _estimated(panel: Panel, count: PanelCount) -> str:

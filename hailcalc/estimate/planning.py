@@ -24,16 +24,17 @@ from hailcalc.access.decide import (
     best_without,
     tabulate,
 )
-from hailcalc.access.plan import Against, Change, Other, PanelPlan, Plan, RuledOut
+from hailcalc.access.plan import Against, Change, Cooler, Other, PanelPlan, Plan, RuledOut
 from hailcalc.access.rules import GLUE_ONLY, METHODS, Method, Ruling
 from hailcalc.claimfile import ClaimFile, Panel
 from hailcalc.counting import PanelCount, count_panel
 from hailcalc.estimate.compiled import CompiledMatrix
-from hailcalc.estimate.panels import panel_lines
+from hailcalc.estimate.panels import needs_opening, panel_lines
 from hailcalc.estimate.vehicle import Settled, comes_off, settle, sum_of, vehicle_removal
 from hailcalc.lines import Line
-from hailcalc.money import rounded
+from hailcalc.money import minor_units, money_text, rounded
 from hailcalc.removal import Removal
+from hailcalc.vehicle import PANELS_OF_BODY
 
 if TYPE_CHECKING:
     from hailcalc.counting.survey import Survey
@@ -56,12 +57,13 @@ class Counted(Protocol):
 
 
 class _Way(NamedTuple):
-    """One method of one panel, priced. `open` says that the plan may choose it."""
+    """One method of one panel, priced. `timed` says that it is known how long it takes."""
 
     method: Method
     lines: tuple[Line, ...]
     own: int | None
     worth: MethodCost
+    timed: bool
 
     @property
     def priced(self) -> bool:
@@ -69,7 +71,7 @@ class _Way(NamedTuple):
 
 
 class _PanelWays(NamedTuple):
-    """A panel with all its methods, those that rules forbid after the others' example."""
+    """A panel with its methods: those that a plan may choose, and others with a price."""
 
     panel: Panel
     dents: PanelCount
@@ -115,6 +117,7 @@ class _Outcome(NamedTuple):
 
     settled: Settled
     minutes: Fraction
+    timed: bool
 
     @property
     def total(self) -> int:
@@ -135,9 +138,11 @@ def plan_access(claim: ClaimFile, compiled: CompiledMatrix, panels: Sequence[Cou
         aim=claim.aim,
         panels=tuple(_panel_plan(vehicle, picks, outcome, at, others[at]) for at in planned),
         total=outcome.total,
-        minutes=outcome.minutes,
+        topped=_is_topped(outcome),
+        minutes=outcome.minutes if outcome.timed else None,
         all_push=_against(vehicle, picks, outcome, "push"),
         all_glue=_against(vehicle, picks, outcome, "glue"),
+        cooler=_cooler(vehicle, outcome),
         gap=_gap(vehicle, least, picks, [other for each in others.values() for other in each]),
     )
 
@@ -243,10 +248,13 @@ def _way(
         cost=worth.labour * (sum_of(lines) + worth.on_repair * repair),
         minutes=_minutes(so_reached, lines, count, body, compiled),
         repairs=any(line.kind == "repair" and line.amount is not None for line in lines),
-        pushed=method == "push" and count.all > count.marks.get(GLUE_ONLY, 0),
+        pushed=needs_opening(so_reached, count),
         open=True,
     )
-    return _Way(method, lines, sum_of(lines) if priced else None, cost)
+    timed = panel.replace_minutes is not None
+    if method != "replace":
+        timed = panel.agreed is None or cost.minutes > 0
+    return _Way(method, lines, sum_of(lines) if priced else None, cost, timed)
 
 
 def _minutes(
@@ -302,7 +310,7 @@ def _priced(vehicle: _Vehicle, picks: Picks) -> _Outcome:
     minutes += sum((Fraction(rule.minutes) for rule in settled.removal), Fraction(0))
     if any(way.worth.repairs for way in ways):
         minutes += vehicle.worth.fixed.minutes
-    return _Outcome(settled, minutes)
+    return _Outcome(settled, minutes, all(way.timed for way in ways if way.lines))
 
 
 def _off(vehicle: _Vehicle, opened: Sequence[str]) -> int:
@@ -340,11 +348,15 @@ def _panel_plan(
     return PanelPlan(
         panel=each.panel.panel,
         method=way.method,
+        dents=each.dents.all,
         own=way.own,
-        minutes=way.worth.minutes,
+        unpriced="" if way.priced else way.lines[0].words,
+        agreed=each.panel.agreed is not None and way.method != "replace",
+        minutes=way.worth.minutes if way.timed else None,
         glued={"push": glue_only - left, "glue": each.dents.all, "replace": 0}[way.method],
         left=left,
         left_words=found.left_words if left else "",
+        waits=found.waits and left > 0,
         offers=tuple(_offers(vehicle, each)) if left else (),
         next_best=_next_best(vehicle, outcome, at, others),
         ruled_out=each.ruled_out,
@@ -354,121 +366,206 @@ def _panel_plan(
 
 def _offers(vehicle: _Vehicle, each: _PanelWays) -> Iterator[str]:
     """What remains to be done with dents that have no method."""
+    found, tables = each.ruling, vehicle.compiled.tables
+    limit = vehicle.compiled.matrix.access.glue_limit_c
+    if found.waits:
+        yield f"wait until the panel has {limit} °C or less, as priced"
+    elif found.cooling:
+        yield f"wait until the panel has {limit} °C or less for {found.cooling} of them"
+    if not found.waits and each.panel.agreed is None:
+        yield "agree a price"
     if each.panel.replace_cost is not None and each.panel.agreed is None:
-        yield f"replace the panel for {each.panel.replace_cost}"
+        cost = minor_units(each.panel.replace_cost, tables.decimals)
+        yield f"replace the panel for {money_text(cost, tables.decimals)} {tables.currency}"
     else:
         yield "replace the panel, at a price to be given"
-    if each.ruling.waits:
-        limit = vehicle.compiled.matrix.access.glue_limit_c
-        yield f"wait until the panel has {limit} °C or less, as priced"
-    yield "leave them unrepaired by agreement"
+    yield f"leave {'it' if found.left == 1 else 'them'} unrepaired by agreement"
 
 
 def _next_best(
     vehicle: _Vehicle, outcome: _Outcome, at: int, others: Sequence[Picks]
 ) -> Other | None:
+    by_cost = vehicle.claim.aim == "cost"
     found = []
     for other in others:
         instead = _outcome(vehicle, other)
-        more = instead.total - outcome.total
-        found.append(
-            Other(
-                vehicle.panels[at].ways[other[at]].method, more, instead.minutes - outcome.minutes
-            )
-        )
-    by_cost = vehicle.claim.aim == "cost"
-    return min(
-        found,
-        key=lambda other: (
-            (other.more, other.more_minutes) if by_cost else (other.more_minutes, other.more)
-        ),
-        default=None,
-    )
+        dearer, longer = instead.total - outcome.total, instead.minutes - outcome.minutes
+        method = vehicle.panels[at].ways[other[at]].method
+        rank = (dearer, longer) if by_cost else (longer, dearer)
+        found.append((rank, Other(method, dearer, _longer(instead, outcome))))
+    return min(found, key=lambda each: each[0], default=(None, None))[1]
+
+
+def _longer(instead: _Outcome, outcome: _Outcome) -> Fraction | None:
+    """How much longer another plan takes, if that is known of both."""
+    return instead.minutes - outcome.minutes if instead.timed and outcome.timed else None
 
 
 def _changes(vehicle: _Vehicle, picks: Picks, outcome: _Outcome, at: int) -> Iterator[Change]:
-    """Conditions under which another method would be the better one."""
+    """Conditions under which another method would be the better one.
+
+    None where the total is topped up: what a method saves there, the topping-up takes back.
+    """
     each = vehicle.panels[at]
     way = each.ways[picks[at]]
+    if _is_topped(outcome) or not way.priced:
+        return
     by_method = {other.method: number for number, other in enumerate(each.ways)}
     push, glue = by_method.get("push"), by_method.get("glue")
     if way.method != "push" and push is not None and each.ways[push].worth.open:
         yield from _if_trim_were_off(vehicle, picks, outcome, at, push)
     if way.method == "push" and glue is not None and each.ways[glue].worth.open:
-        yield from _if_alone(vehicle, picks, outcome, at, glue)
+        yield from _if_alone(vehicle, picks, at, glue)
     if way.method != "glue" and glue is not None and each.ruling.cooler_helps:
         instead = _outcome(vehicle, best_with(vehicle.table, picks, at, glue))
         saved, minutes = outcome.total - instead.total, outcome.minutes - instead.minutes
-        if (saved if vehicle.claim.aim == "cost" else minutes) > 0:
-            limit = vehicle.compiled.matrix.access.glue_limit_c
+        limit = vehicle.compiled.matrix.access.glue_limit_c
+        if _is_worth_saying(vehicle, saved, minutes):
             yield Change("cooler", "glue", saved, minutes, limit=limit)
-    if way.method != "replace" and way.own is not None and each.panel.agreed is None:
-        yield from _replacing_below(vehicle, picks, at)
+    if way.method != "replace" and each.panel.agreed is None:
+        yield from _replacing_below(vehicle, picks, outcome, at)
+
+
+def _is_worth_saying(vehicle: _Vehicle, saved: int, minutes: Fraction) -> bool:
+    """Whether something is saved of what the plan makes least, in print."""
+    return saved > 0 if vehicle.claim.aim == "cost" else minutes >= _A_TENTH
+
+
+_A_TENTH = Fraction(1, 10)
+"""Minutes are printed to a tenth."""
+
+
+def _own_saving(vehicle: _Vehicle, picks: Picks, at: int, other: int) -> tuple[Fraction, Fraction]:
+    """What another method on a panel saves of cost and minutes, whatever has to come off."""
+    instead = (*picks[:at], other, *picks[at + 1 :])
+    sums = []
+    for plan in (picks, instead):
+        worths = [each.ways[pick].worth for each, pick in zip(vehicle.panels, plan, strict=True)]
+        due = any(worth.repairs for worth in worths)
+        fixed = vehicle.worth.fixed if due else Fixed(Fraction(0), Fraction(0))
+        sums.append(
+            (
+                sum((worth.cost for worth in worths), fixed.cost),
+                sum((worth.minutes for worth in worths), fixed.minutes),
+            )
+        )
+    return sums[0][0] - sums[1][0], sums[0][1] - sums[1][1]
 
 
 def _if_trim_were_off(
     vehicle: _Vehicle, picks: Picks, outcome: _Outcome, at: int, push: int
 ) -> Iterator[Change]:
-    """Pushing is the cheaper work, but the trim is not worth it for this panel."""
-    each = vehicle.panels[at]
-    way, pushed = each.ways[picks[at]], each.ways[push]
-    assert way.own is not None, "a plan compares methods with a price"
-    assert pushed.own is not None, "a plan compares methods with a price"
-    saved, minutes = way.own - pushed.own, way.worth.minutes - pushed.worth.minutes
-    if (saved if vehicle.claim.aim == "cost" else minutes) <= 0:
-        return
-    instead = _outcome(vehicle, best_with(vehicle.table, picks, at, push))
+    """Pushing is the cheaper work once trim that other panels need too is off."""
     already = {rule.id for rule in outcome.settled.removal}
-    name = each.panel.panel
-    opening = tuple(
-        rule.label
-        for rule in instead.settled.removal
-        if rule.id not in already and name in rule.opens
-    )
-    if opening:
-        yield Change("trim-off", "push", saved, minutes, operations=opening)
+    instead = _outcome(vehicle, best_with(vehicle.table, picks, at, push))
+    more = {rule.id for rule in instead.settled.removal} - already
+    name, operations = vehicle.panels[at].panel.panel, vehicle.removal.operations
+    for_others = _of_others(vehicle, name)
+    shared = [i for i, rule in enumerate(operations) if rule.id in more and for_others >> i & 1]
+    alone = [i for i, rule in enumerate(operations) if rule.id in more and not for_others >> i & 1]
+    exact, minutes = _own_saving(vehicle, picks, at, push)
+    saved = rounded(exact - sum((operations[i].cost for i in alone), Fraction(0)))
+    faster = minutes - sum((Fraction(operations[i].minutes) for i in alone), Fraction(0))
+    if shared and _is_worth_saying(vehicle, saved, faster):
+        needs = vehicle.removal.needs
+        last = [i for i in shared if not any(i != j and needs[j] >> i & 1 for j in shared)]
+        labels = tuple(operations[i].label for i in last)
+        yield Change("trim-off", "push", saved, faster, operations=labels)
 
 
-def _if_alone(
-    vehicle: _Vehicle, picks: Picks, outcome: _Outcome, at: int, glue: int
-) -> Iterator[Change]:
+def _of_others(vehicle: _Vehicle, name: str) -> int:
+    """Mask of the operations that can come off for other panels of the body."""
+    there = PANELS_OF_BODY[vehicle.claim.vehicle.body]
+    mask = 0
+    for panel, ways in vehicle.removal.ways.items():
+        if panel != name and panel in there:
+            for way in ways:
+                mask |= way
+    return mask
+
+
+def _if_alone(vehicle: _Vehicle, picks: Picks, at: int, glue: int) -> Iterator[Change]:
     """Pushing is cheaper only because other panels need the same trim off."""
-    each = vehicle.panels[at]
-    way, glued = each.ways[picks[at]], each.ways[glue]
-    assert way.own is not None, "a plan compares methods with a price"
-    assert glued.own is not None, "a plan compares methods with a price"
-    name, removal = each.panel.panel, vehicle.removal
-    sharing = _sharing(vehicle, picks, outcome, name)
-    if not sharing:
+    name = vehicle.panels[at].panel.panel
+    sharing = _sharing(vehicle, picks, name)
+    if not sharing or not all(_may_not_be_pushed(vehicle, panel) for panel in sharing):
         return
-    alone = _off(vehicle, [name])
-    rules = [rule for index, rule in enumerate(removal.operations) if alone >> index & 1]
-    trim = sum(rule.labour + (rule.fastener_amount or 0) for rule in rules)
-    minutes = sum((Fraction(rule.minutes) for rule in rules), Fraction(0))
-    saved = way.own + trim - glued.own
-    faster = way.worth.minutes + minutes - glued.worth.minutes
-    if (saved if vehicle.claim.aim == "cost" else faster) > 0:
+    exact, minutes = _own_saving(vehicle, picks, at, glue)
+    alone = _trim(vehicle, [name])
+    saved, faster = rounded(exact + alone.cost), minutes + alone.minutes
+    if _is_worth_saying(vehicle, saved, faster):
         yield Change("trim-on", "glue", saved, faster, panels=sharing)
 
 
-def _sharing(vehicle: _Vehicle, picks: Picks, outcome: _Outcome, name: str) -> tuple[str, ...]:
-    """Other pushed panels that need some of the trim that opens this one."""
-    off = {rule.id for rule in outcome.settled.removal}
-    operations = vehicle.removal.operations
-    mask = sum(1 << index for index, rule in enumerate(operations) if rule.id in off)
-    used = {
-        panel: [way for way in vehicle.removal.ways.get(panel, ()) if way & mask == way]
-        for panel in _opened(vehicle, picks)
-    }
-    own = next(iter(used[name]), 0)
-    return tuple(
-        panel for panel, ways in used.items() if panel != name and any(way & own for way in ways)
+def _may_not_be_pushed(vehicle: _Vehicle, name: str) -> bool:
+    """Whether a panel could be reached otherwise: by the plan, or because it is not planned."""
+    each = next(each for each in vehicle.panels if each.panel.panel == name)
+    return not each.planned or any(way.worth.open and way.method != "push" for way in each.ways)
+
+
+def _trim(vehicle: _Vehicle, opened: Sequence[str]) -> Fixed:
+    """Cost and minutes of what comes off for some panels."""
+    off = _off(vehicle, opened)
+    rules = [rule for i, rule in enumerate(vehicle.removal.operations) if off >> i & 1]
+    return Fixed(
+        sum((rule.cost for rule in rules), Fraction(0)),
+        sum((Fraction(rule.minutes) for rule in rules), Fraction(0)),
     )
 
 
-def _replacing_below(vehicle: _Vehicle, picks: Picks, at: int) -> Iterator[Change]:
-    """The price below which replacing a panel costs less than the plan."""
-    if vehicle.claim.aim != "cost":
+def _sharing(vehicle: _Vehicle, picks: Picks, name: str) -> tuple[str, ...]:
+    """Other pushed panels beside which the trim of this one costs or takes less than alone."""
+    by_cost = vehicle.claim.aim == "cost"
+
+    def least(*opened: str) -> Fraction:
+        trim = _trim(vehicle, opened)
+        return trim.cost if by_cost else trim.minutes
+
+    return tuple(
+        other
+        for other in _opened(vehicle, picks)
+        if other != name and least(name, other) < least(name) + least(other)
+    )
+
+
+def _cooler(vehicle: _Vehicle, outcome: _Outcome) -> Cooler | None:
+    """What the plan would come to less if no panel were hotter than the limit."""
+    helped = [each.ruling.cooler_helps for each in vehicle.panels]
+    if not any(helped) or _is_topped(outcome):
+        return None
+    methods = [
+        (
+            each.panel.panel,
+            [
+                way.worth._replace(open=way.worth.open or (helps and way.method == "glue"))
+                for way in each.ways
+            ],
+        )
+        for each, helps in zip(vehicle.panels, helped, strict=True)
+    ]
+    table = tabulate(methods, vehicle.removal, vehicle.worth.fixed, vehicle.claim.aim)
+    instead = _outcome(vehicle, best(table))
+    saved, minutes = outcome.total - instead.total, outcome.minutes - instead.minutes
+    if not _is_worth_saying(vehicle, saved, minutes):
+        return None
+    limit = vehicle.compiled.matrix.access.glue_limit_c
+    return Cooler(limit, saved, minutes if instead.timed and outcome.timed else None)
+
+
+def _replacing_below(
+    vehicle: _Vehicle, picks: Picks, outcome: _Outcome, at: int
+) -> Iterator[Change]:
+    """The price below which replacing a panel costs less than the plan.
+
+    Not told where the rest alone may fall below the minimum.
+    """
+    own = vehicle.panels[at].ways[picks[at]].own or 0
+    rest = (
+        outcome.settled.totals.subtotal
+        - own
+        - sum_of(line for line in outcome.settled.lines if line.kind in ("removal", "fastener"))
+    )
+    if vehicle.claim.aim != "cost" or rest < vehicle.compiled.minimum:
         return
     without = best_without(vehicle.table, picks, at)
     worth = _exact(vehicle, picks) - _exact(vehicle, without, leave_out=at)
@@ -509,7 +606,7 @@ def _against(vehicle: _Vehicle, picks: Picks, outcome: _Outcome, method: Method)
     return Against(
         anywhere=len(shut) < planned,
         saves=other.total - outcome.total,
-        saves_minutes=other.minutes - outcome.minutes,
+        saves_minutes=_longer(other, outcome),
         except_for=shut,
     )
 

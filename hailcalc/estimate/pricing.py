@@ -23,7 +23,7 @@ from hailcalc.claimfile import Access, ClaimFile, ClaimParts, Panel, claim_probl
 from hailcalc.counting import At, PanelCount, count_panel
 from hailcalc.estimate.compiled import CompiledMatrix, compile_matrix
 from hailcalc.estimate.fit import survey_and_fit
-from hailcalc.estimate.panels import panel_lines
+from hailcalc.estimate.panels import needs_opening, panel_lines
 from hailcalc.estimate.vehicle import (
     Settled,
     Totals,
@@ -168,7 +168,7 @@ def price(claim: ClaimFile, matrix: Matrix | CompiledMatrix) -> Estimate:
         totals=settled.totals,
         warnings=(
             *_warnings(claim, compiled),
-            *_access_warnings(claim, results),
+            *_access_warnings(claim, compiled, results),
             *_survey_warnings(results),
         ),
         limits=_limits(claim, compiled, panels),
@@ -209,7 +209,7 @@ def _priced(
         of_panel = panel_lines(panel, count, body, compiled, unpriced)
         results.append(_panel_result(panel, survey, found, unpriced, count, of_panel, tables))
         lines += of_panel
-    pushed = [each.panel.panel for each in results if is_pushed(each.panel, each.count)]
+    pushed = [each.panel.panel for each in results if needs_opening(each.panel, each.count)]
     off = comes_off(claim, vehicle_removal(claim, compiled), pushed)
     return tuple(results), settle(claim, compiled, lines, off)
 
@@ -274,11 +274,6 @@ def _total_at(
     return None if any(line.amount is None for line in lines) else sum_of(lines)
 
 
-def is_pushed(panel: Panel, count: PanelCount) -> bool:
-    """Whether a panel needs push access: it is pushed and not all its dents are glue-only."""
-    return panel.access == "push" and count.all > count.marks.get(GLUE_ONLY, 0)
-
-
 def _panel_result(
     panel: Panel,
     survey: Survey | None,
@@ -320,8 +315,11 @@ def _warnings(claim: ClaimFile, compiled: CompiledMatrix) -> Iterator[str]:
             yield warning
 
 
-def _access_warnings(claim: ClaimFile, results: Sequence[PanelResult]) -> Iterator[str]:
+def _access_warnings(
+    claim: ClaimFile, compiled: CompiledMatrix, results: Sequence[PanelResult]
+) -> Iterator[str]:
     """What the rules of access say against the panels as they are reached."""
+    planned = {panel.panel for panel in claim.panels if panel.access == "plan"}
     for result in results:
         panel, found = result.panel, result.ruling
         if result.count.all == 0 or panel.access == "replace":
@@ -330,13 +328,16 @@ def _access_warnings(claim: ClaimFile, results: Sequence[PanelResult]) -> Iterat
             for hold in found.holds:
                 if hold.method == "glue":
                     yield f"{panel.panel}: to be glued, but {hold.words} ({hold.rule})."
-        elif found.left and not found.unpriced:
+        elif panel.panel in planned:
+            # The plan says it, with what remains.
+            continue
+        elif found.waits:
             yield (
                 f"{panel.panel}: {dents(found.left, GLUE_ONLY)}, but {found.left_words}; priced "
                 "as glued once the panel is cooler."
             )
         elif found.left:
             yield f"{panel.panel}: {found.unpriced}."
-    glued = any(result.panel.access == "glue" and result.count.all for result in results)
-    if glued and claim.conditions.panel_temperature_c is None:
-        yield "A panel is to be glued, and no panel temperature is given: measure it first."
+    unknown = claim.conditions.panel_temperature_c is None and compiled.matrix.access.glue_hot
+    if unknown and unknown != "allow" and any(result.glued for result in results):
+        yield "Dents are to be glued, and no panel temperature is given: measure it first."

@@ -229,7 +229,9 @@ def _is_glued(result: PanelResult) -> bool:
     """Whether a dent of the panel is pulled with glue, today or once the panel is cooler."""
     if result.panel.access == "glue":
         return result.count.all > 0
-    return result.panel.access == "push" and _glue_only(result) > 0
+    if result.panel.access == "push":
+        return _glue_only(result) > _left(result) or result.ruling.cooling > 0
+    return False
 
 
 def _method(result: PanelResult) -> tuple[Kind, str]:
@@ -251,12 +253,15 @@ def _alerts(result: PanelResult, glue_limit_c: str) -> Iterator[str]:
     found = result.ruling
     if left := _left(result):
         which = "1 glue-only dent has" if left == 1 else f"{left} glue-only dents have"
-        when, cooler = "", ""
-        if found.waits:
-            when, cooler = " today", f"wait until the panel has {glue_limit_c} °C or less; "
+        when = " today" if found.waits else ""
+        cooler = ""
+        if found.cooling:
+            some = "" if found.waits else f" for {found.cooling} of them"
+            cooler = f"wait until the panel has {glue_limit_c} °C or less{some}; "
+        them = "it" if left == 1 else "them"
         yield (
             f"{which} no method{when}: {found.left_words}. Ask the estimator what remains: "
-            f"{cooler}replace the panel; leave them unrepaired by agreement."
+            f"{cooler}replace the panel; leave {them} unrepaired by agreement."
         )
     for hold in found.holds:
         if _bears_on_glue(hold, result):

@@ -393,7 +393,8 @@ def _panel_row(sheet: Sheet, result: PanelResult, oversize: bool, narrow: bool) 
     band = "" if result.band is None else str(low) if low == high else f"{low}–{high}"
     base = "" if result.base is None else sheet.write.amount(result.base)
     if not result.priced:
-        band, base = "beyond", "no price"
+        base = "no price"
+        band = band or "beyond"
     return Row(
         (
             Cell.of(sheet.labels[result.panel.panel], BODY_BOLD),
@@ -454,12 +455,12 @@ def _because(sheet: Sheet, line: Line, width: float) -> tuple[tuple[str, Style],
     return (words, SMALL_INK), (formula, SMALL_INK)
 
 
-def _line_row(sheet: Sheet, line: Line, width: float) -> Row:
+def _line_row(sheet: Sheet, line: Line, width: float, caution: str = "") -> Row:
     amount = Cell.of(sheet.amount(line.amount), BODY_BOLD if line.amount is None else BODY)
     return Row(
         (
             Cell.of(str(sheet.numbers[id(line)]), SMALL),
-            Cell.of(line.label),
+            Cell(((line.label, BODY), *([(f"Caution: {caution}", HEAD)] if caution else []))),
             Cell(_because(sheet, line, width)),
             amount,
         )
@@ -522,9 +523,9 @@ def _removal(flow: Flow, sheet: Sheet) -> None:
     """What comes off, in order, part by part, and the refit in reverse."""
     rows: list[Row] = []
     for part, lines in removal_groups(sheet):
-        total = sum(line.amount or 0 for line in lines)
+        total = sum(line.amount or 0 for line, _ in lines)
         rows.append(_group_row(sheet, part.capitalize(), "", total))
-        rows += [_line_row(sheet, line, _because_width(flow)) for line in lines]
+        rows += [_line_row(sheet, line, _because_width(flow), caution) for line, caution in lines]
     if not rows:
         return
     flow.section("Removal & refit", keep=60)
@@ -613,7 +614,7 @@ def _notes(flow: Flow, sheet: Sheet) -> None:
         for result in estimate.panels
         if result.panel.note
     ]
-    notes += [with_label(warning, sheet.labels) for warning in estimate.warnings]
+    notes += [sheet.write.words(with_label(warning, sheet.labels)) for warning in estimate.warnings]
     if not notes:
         return
     flow.section("Notes", keep=24)

@@ -8,43 +8,35 @@ method, what rules ruled out, and what would change the choice.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from hailcalc.access.plan import (
     METHOD_WORDS,
     PanelPlan,
     Plan,
-    against_words,
-    change_words,
-    left_words,
+    left_sentences,
     minutes_text,
-    ruled_out_words,
+    reason_words,
+    vehicle_words,
 )
-from hailcalc.access.rules import GLUE_ONLY
-from hailcalc.lines import Line, dents
+from hailcalc.lines import Line
 from hailcalc.money import money_text
 from hailcalc.sheet.layout import BODY, BODY_BOLD, SMALL_INK, Cell, Column, Flow, Row
 from hailcalc.sheet.source import Sheet
 
 
-def removal_groups(sheet: Sheet) -> Iterator[tuple[str, list[Line]]]:
-    """Removal and fastener lines in order, each run of operations under its part."""
+def removal_groups(sheet: Sheet) -> Iterator[tuple[str, list[tuple[Line, str]]]]:
+    """Removal and fastener lines in order with their cautions, each run under its part."""
     estimate = sheet.estimate
     lines = iter([line for line in estimate.lines if line.kind in ("removal", "fastener")])
-    line = next(lines, None)
-    part_before, group = "", list[Line]()
-    for rule, part in zip(estimate.removal, estimate.removal_parts, strict=True):
-        if part != part_before and group:
-            yield part_before, group
-            group = []
-        part_before = part
-        assert line is not None, "every operation has a line"
-        group.append(line)
-        line = next(lines, None)
-        if rule.fastener_amount is not None and line is not None:
-            group.append(line)
-            line = next(lines, None)
-    if group:
-        yield part_before, group
+    steps = zip(estimate.removal, estimate.removal_parts, strict=True)
+    for part, run in groupby(steps, key=lambda step: step[1]):
+        group: list[tuple[Line, str]] = []
+        for rule, _ in run:
+            group.append((next(lines), ", ".join(rule.cautions)))
+            if rule.fastener_amount is not None:
+                group.append((next(lines), ""))
+        yield part, group
 
 
 def removal_words(sheet: Sheet) -> str:
@@ -63,39 +55,21 @@ def planned(flow: Flow, sheet: Sheet) -> None:
     plan = sheet.estimate.plan
     if plan is None:
         return
-    shown = [panel for panel in plan.panels if panel.minutes or panel.own or panel.ruled_out]
+    shown = [panel for panel in plan.panels if panel.dents]
     if not shown:
         return
+    write = sheet.write
     flow.section("How each panel is reached, and why", keep=70)
-    flow.paragraph(_plan_words(plan, sheet), SMALL_INK)
+    least = "costs least" if plan.aim == "cost" else "takes the least time"
+    words = [
+        f"Planned so that the whole vehicle {least}: what comes off for one panel is off for all.",
+        *vehicle_words(plan, sheet.labels, sheet.plain_sum),
+    ]
+    flow.paragraph(write.words(" ".join(words)), SMALL_INK)
     flow.space(3)
     flow.table(_columns(flow, plan, sheet), [_row(panel, plan, sheet) for panel in shown])
-    for panel in shown:
-        if panel.left:
-            words = sheet.write.words(left_words(panel))
-            flow.paragraph(f"{sheet.labels[panel.panel]}: {words}", BODY_BOLD)
-
-
-def _plan_words(plan: Plan, sheet: Sheet) -> str:
-    write = sheet.write
-
-    def money(amount: int) -> str:
-        # Without grouping, so that only decimal points are left to the locale.
-        return f"{money_text(amount, write.decimals)} {write.currency}"
-
-    least = "costs least" if plan.aim == "cost" else "takes the least time"
-    versus = [
-        write.words(against_words(plan, "push", sheet.labels, money)),
-        write.words(against_words(plan, "glue", sheet.labels, money)),
-    ]
-    gap = ""
-    if plan.gap:
-        most = write.amount(plan.gap)
-        gap = f" Rounding and the minimum leave open whether another plan is lower by up to {most}."
-    return (
-        f"Planned so that the whole vehicle {least}: what comes off for one panel is off for "
-        f"all. {' '.join(versus)}{gap}"
-    )
+    for sentence in left_sentences(plan, sheet.labels):
+        flow.paragraph(write.words(sentence), BODY_BOLD)
 
 
 def _columns(flow: Flow, plan: Plan, sheet: Sheet) -> list[Column]:
@@ -104,9 +78,11 @@ def _columns(flow: Flow, plan: Plan, sheet: Sheet) -> list[Column]:
         Column("Panel", 90),
         Column("Reached by", 50),
         Column(f"Own, {unit}", 52, "right"),
+        Column("", 8),
         Column("Next best", 48),
         Column(f"Then more, {unit}", 62, "right"),
-        Column("Rules, and what would change it", flow.inner - 302),
+        Column("", 8),
+        Column("Rules, and what would change it", flow.inner - 318),
     ]
 
 
@@ -122,22 +98,16 @@ def _row(panel: PanelPlan, plan: Plan, sheet: Sheet) -> Row:
         more = (
             write.amount(other.more) if by_cost else write.figure(minutes_text(other.more_minutes))
         )
-    glued = [f"{dents(panel.glued, GLUE_ONLY)} glued."] if panel.method == "push" else []
-    words = [
-        *(glued if panel.glued else []),
-        *ruled_out_words(panel),
-        *(
-            change_words(change, plan.aim, sheet.labels, lambda a: money_text(a, decimals))
-            for change in panel.changes
-        ),
-    ]
+    words = reason_words(panel, plan.aim, sheet.labels, lambda a: money_text(a, decimals))
     return Row(
         (
             Cell.of(sheet.labels[panel.panel], BODY_BOLD),
             Cell.of(METHOD_WORDS[panel.method], BODY),
             Cell.of(own),
+            Cell.of(""),
             Cell.of(instead),
             Cell.of(more),
+            Cell.of(""),
             Cell.of(write.words(" ".join(words)), SMALL_INK),
         )
     )

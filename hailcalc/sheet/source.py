@@ -7,6 +7,7 @@ from typing import Any
 
 from hailcalc.bandedges import NearEdge
 from hailcalc.estimate import Estimate
+from hailcalc.money import money_text
 from hailcalc.sheet.locale import Writer
 
 
@@ -21,6 +22,10 @@ class Sheet:
     numbers: dict[int, int]
     """Printed number of each line, by its identity."""
     edges: tuple[NearEdge, ...]
+
+    def plain_sum(self, amount: int) -> str:
+        """An amount with its currency's code, without grouping, its point left to the locale."""
+        return f"{money_text(amount, self.write.decimals)} {self.write.currency}"
 
     def amount(self, amount: int | None) -> str:
         """An amount in print, or that there is none."""
