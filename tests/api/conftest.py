@@ -180,7 +180,7 @@ id = "headliner"
 label = "Headliner lowered"
 minutes = "30"
 after = ["visors", "sunroof"]
-opens = ["roof"]
+opens = ["roof", "rail-l", "rail-r"]
 """
 )
 """The same with trim to take off, and glue half as dear again.

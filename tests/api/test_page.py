@@ -817,9 +817,13 @@ def test_the_plan_shows_what_is_ruled_out_by_which_rule_and_what_remains(
 
     hood = plan_item(page, "hood")
     expect(hood).to_contain_text("Hood: push no price yet")
-    expect(hood).to_contain_text("1 dent without a method today")
+    expect(hood).to_contain_text("1 glue-only dent without a method")
     expect(hood.locator(".offers li")).to_have_text(
-        ["replace the panel, at a price to be given", "leave them unrepaired by agreement"]
+        [
+            "agree a price",
+            "replace the panel, at a price to be given",
+            "leave it unrepaired by agreement",
+        ]
     )
     expect(hood).to_contain_text("No glue pull: repainted")
     expect(hood).to_contain_text("(rule glue-repainted)")
@@ -1377,7 +1381,7 @@ def test_the_plan_is_for_everybody_too(
     claim = planned("hood", "roof", marked={"glue-only": {"dime": 1}}, repainted=True)
     claim["panels"][1] = {"panel": "roof", "access": "push", "tally": {"dime": 2}}
     open_file(page, claim, tmp_path)
-    expect(plan_item(page, "hood")).to_contain_text("without a method today")
+    expect(plan_item(page, "hood")).to_contain_text("without a method")
     page.locator("#removal summary").click()
     open_panel(page, "Hood")
     page.locator("#claim-fold > summary").click()
