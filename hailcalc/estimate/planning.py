@@ -11,7 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
+from functools import reduce
 from math import ceil, floor
+from operator import or_
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from hailcalc.access.decide import (
@@ -516,15 +518,20 @@ def _trim(vehicle: _Vehicle, opened: Sequence[str]) -> Fixed:
 def _sharing(vehicle: _Vehicle, picks: Picks, name: str) -> tuple[str, ...]:
     """Other pushed panels beside which the trim of this one costs or takes less than alone."""
     by_cost = vehicle.claim.aim == "cost"
+    opened = _opened(vehicle, picks)
 
-    def least(*opened: str) -> Fraction:
-        trim = _trim(vehicle, opened)
+    def least(*panels: str) -> Fraction:
+        # In one order, so that what is known of a pair is found again.
+        trim = _trim(vehicle, [panel for panel in opened if panel in panels])
         return trim.cost if by_cost else trim.minutes
 
+    touched = {panel: reduce(or_, vehicle.removal.ways.get(panel, ()), 0) for panel in opened}
     return tuple(
         other
-        for other in _opened(vehicle, picks)
-        if other != name and least(name, other) < least(name) + least(other)
+        for other in opened
+        if other != name
+        and touched[other] & touched[name]
+        and least(name, other) < least(name) + least(other)
     )
 
 
