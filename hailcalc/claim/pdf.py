@@ -22,22 +22,17 @@ from hailcalc.sheet.layout import (
     BODY_BOLD,
     SMALL,
     SMALL_INK,
-    SOFT,
     TINT,
     BoxMark,
     Cell,
     Column,
     Flow,
-    Mark,
     Row,
-    RuleMark,
     Style,
-    TextMark,
     draw,
+    foot,
     narrowed,
     new_canvas,
-    text_width,
-    wrap,
 )
 from hailcalc.sheet.locale import Writer, writer
 from hailcalc.sheet.pdf import PAPERS
@@ -85,21 +80,9 @@ def changes_pdf(
     canvas.setTitle(f"Changes of claim {number}")
     canvas.setCreator(f"hailcalc {__version__}")
     canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
-    draw(canvas, flow, lambda page, at, pages: _furniture(page, number, at, pages))
+    draw(canvas, flow, lambda page, at, pages: foot(page, f"Changes of claim {number}", at, pages))
     canvas.save()
     return seal(out.getvalue())
-
-
-def _furniture(flow: Flow, claim: str, page: int, pages: int) -> list[Mark]:
-    foot = flow.bottom - 16
-    number = f"Page {page} of {pages}"
-    right = flow.right - text_width(number, SMALL_INK)
-    name = wrap(f"Changes of claim {claim}", SMALL, flow.inner - 100)[0]
-    return [
-        RuleMark(flow.left, foot + 9, flow.right, foot + 9, 0.5, SOFT),
-        TextMark(flow.left, foot - 3, name, SMALL.face, SMALL.size, SMALL.grey),
-        TextMark(right, foot - 3, number, SMALL_INK.face, SMALL_INK.size, SMALL_INK.grey),
-    ]
 
 
 def _heading(flow: Flow, changes: Changes, reason: str, digests: list[str], write: Writer) -> None:

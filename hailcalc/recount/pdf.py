@@ -43,7 +43,6 @@ from hailcalc.sheet.layout import (
     INK,
     SMALL,
     SMALL_INK,
-    SOFT,
     Cell,
     CircleMark,
     Column,
@@ -51,13 +50,11 @@ from hailcalc.sheet.layout import (
     Mark,
     PathMark,
     Row,
-    RuleMark,
     Style,
-    TextMark,
     draw,
+    foot,
     new_canvas,
     text_width,
-    wrap,
 )
 from hailcalc.sheet.locale import Writer, writer
 from hailcalc.sheet.pdf import PAPERS
@@ -107,7 +104,7 @@ def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") 
     canvas.setTitle(f"Recount of claim {number}")
     canvas.setCreator(f"hailcalc {__version__}")
     canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
-    draw(canvas, flow, lambda page, at, pages: _furniture(page, number, at, pages))
+    draw(canvas, flow, lambda page, at, pages: foot(page, f"Recount of claim {number}", at, pages))
     canvas.save()
     return seal(out.getvalue())
 
@@ -125,18 +122,6 @@ def _require_printable(recount: Recount) -> None:
                 problems.append(Problem(side, ("claim", key), found, expected))
     if problems:
         raise InputError(problems)
-
-
-def _furniture(flow: Flow, claim: str, page: int, pages: int) -> list[Mark]:
-    foot = flow.bottom - 16
-    number = f"Page {page} of {pages}"
-    right = flow.right - text_width(number, SMALL_INK)
-    name = wrap(f"Recount of claim {claim}", SMALL, flow.inner - 100)[0]
-    return [
-        RuleMark(flow.left, foot + 9, flow.right, foot + 9, 0.5, SOFT),
-        TextMark(flow.left, foot - 3, name, SMALL.face, SMALL.size, SMALL.grey),
-        TextMark(right, foot - 3, number, SMALL_INK.face, SMALL_INK.size, SMALL_INK.grey),
-    ]
 
 
 def _heading(flow: Flow, recount: Recount, write: Writer) -> None:

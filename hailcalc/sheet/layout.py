@@ -455,6 +455,19 @@ def draw(canvas: Canvas, flow: Flow, furniture: Callable[[Flow, int, int], Seque
         canvas.showPage()
 
 
+def foot(flow: Flow, name: str, page: int, pages: int) -> list[Mark]:
+    """The foot of a page: what it is, and which page of how many."""
+    y = flow.bottom - 16
+    number = f"Page {page} of {pages}"
+    right = flow.right - text_width(number, SMALL_INK)
+    short = wrap(name, SMALL, flow.inner - 100)[0]
+    return [
+        RuleMark(flow.left, y + 9, flow.right, y + 9, 0.5, SOFT),
+        TextMark(flow.left, y - 3, short, SMALL.face, SMALL.size, SMALL.grey),
+        TextMark(right, y - 3, number, SMALL_INK.face, SMALL_INK.size, SMALL_INK.grey),
+    ]
+
+
 def _draw_page(canvas: Canvas, marks: Sequence[Mark]) -> None:
     for mark in marks:
         if isinstance(mark, BoxMark):
