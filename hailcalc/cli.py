@@ -18,7 +18,10 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from hailcalc.estimate import Estimate
+    from hailcalc.intake import Intake
     from hailcalc.sheet.verify import Difference
 
 NOT_VERIFIED = 1
@@ -150,16 +153,13 @@ def price(
     Exit code 0: priced; 2: the claim or the matrix cannot be used; 3: priced, but a panel is
     beyond the matrix and needs an agreed price.
     """
-    from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
-    from hailcalc.intake import take_in, to_be_planned
+    from hailcalc.intake import take_in
     from hailcalc.terminal import estimate_text, notes
 
     _require_two_places(pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
-    if aim is not None:
-        intake = to_be_planned(intake, claim, aim.value, every=False)
-    estimate = price_claim(intake.claim, intake.compiled)
+    intake, estimate = _estimated(intake, claim, aim)
     wanted: dict[Path, bytes] = {}
     if json is not None:
         from hailcalc.sheet.document import sheet_json, sheet_text
@@ -171,7 +171,24 @@ def price(
         wanted[pdf] = sheet_pdf(estimate, paper=paper.value, labels=labels.value)
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
-    for note in (*intake.notes, *notes(estimate, labels.value)):
+    _close((*intake.notes, *notes(estimate, labels.value)), estimate)
+
+
+def _estimated(
+    intake: Intake, file: Path, aim: PlanAim | None, every: bool = False
+) -> tuple[Intake, Estimate]:
+    """What was taken in with another aim, or every panel to be planned, and its estimate."""
+    from hailcalc.estimate import price as price_claim
+    from hailcalc.intake import to_be_planned
+
+    if aim is not None or every:
+        intake = to_be_planned(intake, file, None if aim is None else aim.value, every)
+    return intake, price_claim(intake.claim, intake.compiled)
+
+
+def _close(notes: Iterable[str], estimate: Estimate) -> None:
+    """Say what must be said beside an estimate, and leave with 3 if a panel has no price."""
+    for note in notes:
         _remark(f"note: {note}")
     if not estimate.totals.complete:
         _remark("incomplete: a panel has no price yet")
@@ -201,17 +218,14 @@ def plan(
     """
     import json as json_text
 
-    from hailcalc.estimate import price as price_claim
     from hailcalc.files import write_all
-    from hailcalc.intake import take_in, to_be_planned
+    from hailcalc.intake import take_in
     from hailcalc.planreport import plan_report, plan_text
     from hailcalc.terminal import warnings
 
     _require_two_places(pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
-    if aim is not None or all_panels:
-        intake = to_be_planned(intake, claim, None if aim is None else aim.value, all_panels)
-    estimate = price_claim(intake.claim, intake.compiled)
+    intake, estimate = _estimated(intake, claim, aim, every=all_panels)
     wanted: dict[Path, bytes] = {}
     if json is not None:
         report = plan_report(estimate)
@@ -222,11 +236,7 @@ def plan(
         wanted[pdf] = job_card_pdf(estimate, paper=paper.value, labels=labels.value)
     write_all(wanted)
     print(plan_text(estimate, labels.value), end="")
-    for note in (*intake.notes, *warnings(estimate, labels.value)):
-        _remark(f"note: {note}")
-    if not estimate.totals.complete:
-        _remark("incomplete: a panel has no price yet")
-        raise typer.Exit(INCOMPLETE)
+    _close((*intake.notes, *warnings(estimate, labels.value)), estimate)
 
 
 @app.command(epilog="Example: hailcalc recount shop.json adjuster.json --pdf recount.pdf")
