@@ -151,7 +151,15 @@ def fill_header(page: Page, number: str = "T-7") -> None:
 
 
 def open_panel(page: Page, name: str) -> None:
-    page.locator("#panels").get_by_role("button", name=re.compile(f"^{name}")).first.click()
+    button = page.locator("#panels").get_by_role("button", name=re.compile(f"^{name}")).first
+    closed = button.get_attribute("aria-expanded") == "false"
+    button.click()
+    if closed:
+        try:
+            expect(button).to_have_attribute("aria-expanded", "true", timeout=2000)
+        except AssertionError:
+            # The list is drawn anew when the matrix comes; a click just then meets no button.
+            button.click()
 
 
 def open_file(page: Page, claim: Claim | Path, tmp_path: Path) -> None:
