@@ -7,15 +7,14 @@ digests of both. Black ink, Letter or A4; the same two sheets always give the sa
 from __future__ import annotations
 
 from collections.abc import Iterator
-from io import BytesIO
 
 from hailcalc.cautions import NATURE
 from hailcalc.claim.changes import Changes, LineChange, PanelChange
 from hailcalc.claim.report import TOTALS, change_words, group_name, line_sums
 from hailcalc.estimate import Estimate
 from hailcalc.problems import InputError
-from hailcalc.sheet.attach import seal
 from hailcalc.sheet.document import sheet_json
+from hailcalc.sheet.finish import finished
 from hailcalc.sheet.fonts import BOLD, unprintable_texts
 from hailcalc.sheet.layout import (
     BODY,
@@ -29,10 +28,7 @@ from hailcalc.sheet.layout import (
     Flow,
     Row,
     Style,
-    draw,
-    foot,
     narrowed,
-    new_canvas,
 )
 from hailcalc.sheet.locale import Writer, writer
 from hailcalc.sheet.pdf import PAPERS
@@ -47,10 +43,6 @@ def changes_pdf(
     changes: Changes, *, reason: str = "", paper: str = "letter", labels: str = "us"
 ) -> bytes:
     """Draw what changed. Raises InputError for text that the fonts cannot print."""
-    import reportlab
-
-    from hailcalc import __version__
-
     documents = [sheet_json(changes.old), sheet_json(changes.new)]
     problems = [
         *unprintable_texts(documents[0]["claim_file"], "the old sheet's claim_file", ()),
@@ -74,15 +66,8 @@ def changes_pdf(
     _totals(flow, changes, write)
     flow.space(8)
     flow.paragraph(NATURE, BODY_BOLD)
-    out = BytesIO()
-    canvas = new_canvas(out, PAPERS[paper])
-    number = changes.new.claim.claim.number
-    canvas.setTitle(f"Changes of claim {number}")
-    canvas.setCreator(f"hailcalc {__version__}")
-    canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
-    draw(canvas, flow, lambda page, at, pages: foot(page, f"Changes of claim {number}", at, pages))
-    canvas.save()
-    return seal(out.getvalue())
+    title = f"Changes of claim {changes.new.claim.claim.number}"
+    return finished(flow, title, paper, labels)
 
 
 def _heading(flow: Flow, changes: Changes, reason: str, digests: list[str], write: Writer) -> None:

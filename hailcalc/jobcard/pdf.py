@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from io import BytesIO
 from itertools import accumulate, groupby, takewhile
 from typing import Any
 
@@ -20,7 +19,7 @@ from hailcalc.fields import as_json
 from hailcalc.jobcard.card import CardOperation, CardPanel, JobCard, job_card
 from hailcalc.money import plain
 from hailcalc.problems import InputError
-from hailcalc.sheet.attach import seal
+from hailcalc.sheet.finish import finished
 from hailcalc.sheet.fonts import BOLD, unprintable_texts
 from hailcalc.sheet.layout import (
     INK,
@@ -34,9 +33,7 @@ from hailcalc.sheet.layout import (
     RuleMark,
     Style,
     TextMark,
-    draw,
     narrowed,
-    new_canvas,
     text_width,
     wrap,
 )
@@ -137,10 +134,6 @@ def job_card_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us
 
     Raises InputError for text that the fonts cannot print, naming every place.
     """
-    import reportlab
-
-    from hailcalc import __version__
-
     problems = [
         problem
         for file, printed in _printed_texts(estimate).items()
@@ -150,16 +143,15 @@ def job_card_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us
         raise InputError(problems)
     card = job_card(estimate)
     flow = _compose(card, _writer(estimate), paper, labels)
-    out = BytesIO()
-    canvas = new_canvas(out, PAPERS[paper])
-    canvas.setTitle(f"Job card, claim {card.claim}")
-    canvas.setAuthor(card.shop)
-    canvas.setSubject(f"Digest of the claim sheet {card.digest}")
-    canvas.setCreator(f"hailcalc {__version__}")
-    canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
-    draw(canvas, flow, lambda page, number, pages: furniture(card, page, number, pages))
-    canvas.save()
-    return seal(out.getvalue())
+    return finished(
+        flow,
+        f"Job card, claim {card.claim}",
+        paper,
+        labels,
+        author=card.shop,
+        subject=f"Digest of the claim sheet {card.digest}",
+        furniture=lambda page, number, pages: furniture(card, page, number, pages),
+    )
 
 
 def _printed_texts(estimate: Estimate) -> dict[str, dict[str, Any]]:

@@ -8,7 +8,6 @@ to the dent's size and never smaller than can be told apart. Black ink, Letter o
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from io import BytesIO
 
 from hailcalc.claimfile import MeasuredDent, longest_axis
 from hailcalc.problems import InputError, Problem
@@ -23,7 +22,6 @@ from hailcalc.recount.report import (
     remarks,
     verdict,
 )
-from hailcalc.sheet.attach import seal
 from hailcalc.sheet.drawing import (
     MAX_DRAWN,
     ZONE_WORDS,
@@ -36,6 +34,7 @@ from hailcalc.sheet.drawing import (
     panel_frame,
     polygon_points,
 )
+from hailcalc.sheet.finish import finished
 from hailcalc.sheet.fonts import BOLD, unprintable
 from hailcalc.sheet.layout import (
     BODY,
@@ -51,9 +50,6 @@ from hailcalc.sheet.layout import (
     PathMark,
     Row,
     Style,
-    draw,
-    foot,
-    new_canvas,
     text_width,
 )
 from hailcalc.sheet.locale import Writer, writer
@@ -72,10 +68,6 @@ _GREY = 0.6
 
 def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") -> bytes:
     """Draw a recount. Raises InputError for text that the fonts cannot print."""
-    import reportlab
-
-    from hailcalc import __version__
-
     _require_printable(recount)
     width, height = PAPERS[paper]
     flow = Flow(width, height, 42.0, top=54, bottom=52)
@@ -98,15 +90,8 @@ def recount_pdf(recount: Recount, *, paper: str = "letter", labels: str = "us") 
         flow.space(2)
     if marked:
         _drawings(flow, marked, names)
-    out = BytesIO()
-    canvas = new_canvas(out, PAPERS[paper])
-    number = recount.a.claim.claim.number
-    canvas.setTitle(f"Recount of claim {number}")
-    canvas.setCreator(f"hailcalc {__version__}")
-    canvas.setKeywords(f"paper={paper} labels={labels} reportlab={reportlab.Version}")
-    draw(canvas, flow, lambda page, at, pages: foot(page, f"Recount of claim {number}", at, pages))
-    canvas.save()
-    return seal(out.getvalue())
+    title = f"Recount of claim {recount.a.claim.claim.number}"
+    return finished(flow, title, paper, labels)
 
 
 def _require_printable(recount: Recount) -> None:
