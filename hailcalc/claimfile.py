@@ -14,8 +14,10 @@ of squares, whose counts are scaled to the panel's area.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import datetime
 from decimal import Decimal
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -70,6 +72,10 @@ class ClaimHeader(FileModel):
     estimator: Text | None = None
     deductible: Unsigned = "0"
     loss_location: GroundPoint | None = None
+    revision: Annotated[int, Field(strict=True, ge=1, le=999)] | None = Field(
+        None, description="Which sheet of the claim it is, counted from 1."
+    )
+    supplement: Note = Field("", description="Why there is another sheet of the claim.")
 
 
 def _vin(value: str) -> str:
@@ -193,6 +199,46 @@ class OtherLine(FileModel):
     unit_price: Unsigned
 
 
+_HASH = r"^[0-9a-f]{64}$"
+_LOCAL_TIME = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}([+-][0-9]{2}:[0-9]{2})?$"
+
+
+def _hash(value: str) -> str:
+    if not re.fullmatch(_HASH, value):
+        raise PydanticCustomError("expected", "64 hexadecimal digits in lower case (SHA-256)")
+    return value
+
+
+def _local_time(value: str) -> str:
+    if re.fullmatch(_LOCAL_TIME, value):
+        try:
+            datetime.fromisoformat(value)
+        except ValueError:
+            pass
+        else:
+            return value
+    raise PydanticCustomError("expected", "a time such as 2026-05-19T16:20:05 (ISO 8601)")
+
+
+Sha256 = Annotated[str, AfterValidator(_hash), Field(json_schema_extra={"pattern": _HASH})]
+LocalTime = Annotated[
+    str, AfterValidator(_local_time), Field(json_schema_extra={"pattern": _LOCAL_TIME})
+]
+Pixels = Annotated[int, Field(strict=True, ge=1, le=100_000)]
+
+
+class PhotographEntry(FileModel):
+    """A photograph that belongs to the claim; of the whole vehicle if it names no panel."""
+
+    panel: PanelName | None = None
+    sha256: Annotated[Sha256, Field(description="Of the photograph as it is kept.")]
+    preview: Annotated[Sha256, Field(description="Of the small JPEG that the sheet prints.")]
+    taken: LocalTime | None = Field(None, description="By the camera's own clock.")
+    width: Pixels
+    height: Pixels
+    note: Text = ""
+
+
 class ClaimFile(FileModel):
     """A claim file as it stands on disk."""
 
@@ -204,6 +250,7 @@ class ClaimFile(FileModel):
     conditions: Conditions = Field(default_factory=Conditions)
     panels: Annotated[tuple[Panel, ...], Field(max_length=200)] = ()
     other: Annotated[tuple[OtherLine, ...], Field(max_length=500)] = ()
+    photographs: Annotated[tuple[PhotographEntry, ...], Field(max_length=200)] = ()
 
 
 class ClaimParts(NamedTuple):
@@ -215,6 +262,7 @@ class ClaimParts(NamedTuple):
     other: tuple[tuple[int, OtherLine], ...]
     matrix: str | None
     conditions: Conditions | None = None
+    photographs: tuple[tuple[int, PhotographEntry], ...] = ()
 
     @classmethod
     def of(cls, claim: ClaimFile) -> ClaimParts:
@@ -226,6 +274,7 @@ class ClaimParts(NamedTuple):
             tuple(enumerate(claim.other)),
             claim.matrix,
             claim.conditions,
+            tuple(enumerate(claim.photographs)),
         )
 
 
@@ -260,6 +309,7 @@ def claim_from_data(data: Any, file: str = "claim") -> ClaimReading:
             tuple(sound.get("other", ())),
             sound.get("matrix"),
             sound.get("conditions"),
+            tuple(sound.get("photographs", ())),
         )
     problems = problems + list(claim_problems(parts, file))
     return ClaimReading(None if problems else claim, parts, tuple(problems))
@@ -289,15 +339,33 @@ def claim_problems(parts: ClaimParts, file: str = "claim") -> Iterator[Problem]:
                 file, (*where, "panel"), f'"{panel.panel}" again, as in {before}', "each panel once"
             )
         first_place.setdefault(panel.panel, position)
-        if body is not None and panel.panel not in PANELS_OF_BODY[body]:
-            names = ", ".join(sorted(PANELS_OF_BODY[body]))
-            yield Problem(
-                file,
-                (*where, "panel"),
-                f'"{panel.panel}" on a {body}',
-                f"a panel that a {body} has: {names}",
-            )
+        yield from _body_problems(panel.panel, body, where, file)
         yield from _panel_problems(panel, where, file)
+    yield from _photograph_problems(parts.photographs, body, file)
+
+
+def _body_problems(
+    panel: PanelName | None, body: Body | None, where: Place, file: str
+) -> Iterator[Problem]:
+    """A panel that the body has not."""
+    if panel is not None and body is not None and panel not in PANELS_OF_BODY[body]:
+        names = ", ".join(sorted(PANELS_OF_BODY[body]))
+        found = f'"{panel}" on a {body}'
+        yield Problem(file, (*where, "panel"), found, f"a panel that a {body} has: {names}")
+
+
+def _photograph_problems(
+    photographs: Sequence[tuple[int, PhotographEntry]], body: Body | None, file: str
+) -> Iterator[Problem]:
+    """Photographs of panels that the body has not, and one twice on a panel."""
+    first_place: dict[tuple[str | None, str], int] = {}
+    for position, entry in photographs:
+        where: Place = ("photographs", position)
+        yield from _body_problems(entry.panel, body, where, file)
+        first = first_place.setdefault((entry.panel, entry.sha256), position)
+        if first != position:
+            found = f"the photograph of photographs[{first}] again"
+            yield Problem(file, (*where, "sha256"), found, "a photograph once on a panel")
 
 
 def _panel_problems(panel: Panel, where: Place, file: str) -> Iterator[Problem]:

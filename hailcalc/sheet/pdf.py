@@ -3,15 +3,16 @@
 `sheet_pdf` draws an estimate on Letter or A4 and attaches the sheet's JSON. Order: what it
 comes to; panels as counted; every line with the figures that make it; removal and refit;
 other lines; totals; how the count was made, samples and near edges of bands; cautions;
-signatures; every panel drawn. Black ink, one family of
+signatures; every panel drawn; photographs. Black ink, one family of
 type, legible on any printer. The same estimate always gives the same bytes: no clock, and
 the file identifier is a hash of the file itself (see `seal`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from io import BytesIO
+from types import MappingProxyType
 
 from hailcalc.cautions import ALWAYS, CAUTIONS, NATURE
 from hailcalc.claimfile import Panel
@@ -20,6 +21,7 @@ from hailcalc.lines import Line, dents
 from hailcalc.money import minor_units, plain
 from hailcalc.problems import InputError
 from hailcalc.sheet.attach import attach_json, seal
+from hailcalc.sheet.contactsheet import Picture, contact_sheet, pictures
 from hailcalc.sheet.counts import is_sampled, near_edges, panels_drawn, samples
 from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
 from hailcalc.sheet.fonts import BOLD, unprintable_texts
@@ -85,18 +87,26 @@ _STACKING = {
 _ACCESS = {"push": "pushed from behind", "glue": "glue pulled", "replace": "replaced", "plan": ""}
 
 
-def sheet_pdf(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -> bytes:
+def sheet_pdf(
+    estimate: Estimate,
+    *,
+    paper: str = "letter",
+    labels: str = "us",
+    previews: Mapping[str, bytes] = MappingProxyType({}),
+) -> bytes:
     """Draw the claim sheet of an estimate; the sheet's JSON is attached as claim-sheet.json.
 
-    `paper` is "letter" or "a4", `labels` "us" or "uk". Raises InputError for text that the
-    sheet's fonts cannot print, naming every place.
+    `paper` is "letter" or "a4", `labels` "us" or "uk"; `previews` are those of the claim's
+    photographs by their SHA-256, as far as they are at hand. Raises InputError for text that the
+    sheet's fonts cannot print, naming every place, and for previews that are none.
     """
     sheet = _sheet(estimate, labels)
     problems = [*unprintable_texts(sheet.document["claim_file"], "claim_file", ())]
     problems += unprintable_texts(sheet.document["matrix"], "matrix", ())
     if problems:
         raise InputError(problems)
-    return _finish(sheet, _compose(sheet, *PAPERS[paper]), paper, labels)
+    flow = _compose(sheet, *PAPERS[paper], pictures(previews))
+    return _finish(sheet, flow, paper, labels)
 
 
 def composed(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -> Flow:
@@ -135,16 +145,23 @@ def _finish(sheet: Sheet, flow: Flow, paper: str, labels: str) -> bytes:
     return seal(out.getvalue())
 
 
-def _compose(sheet: Sheet, width: float, height: float) -> Flow:
+def _compose(
+    sheet: Sheet,
+    width: float,
+    height: float,
+    found: Mapping[str, Picture] = MappingProxyType({}),
+) -> Flow:
     """The pages, set closer where that saves a last page with little on it."""
-    flow = _set(sheet, width, height, AIRY)
+    flow = _set(sheet, width, height, AIRY, found)
     if len(flow.pages) > 1 and flow.y > height * 0.68:
-        closer = _set(sheet, width, height, TIGHT)
+        closer = _set(sheet, width, height, TIGHT, found)
         return closer if len(closer.pages) < len(flow.pages) else flow
     return flow
 
 
-def _set(sheet: Sheet, width: float, height: float, spacing: Spacing) -> Flow:
+def _set(
+    sheet: Sheet, width: float, height: float, spacing: Spacing, found: Mapping[str, Picture]
+) -> Flow:
     flow = Flow(width, height, _MARGIN, top=54, bottom=52, spacing=spacing)
     flow.y = height - 40
     _heading(flow, sheet)
@@ -163,6 +180,7 @@ def _set(sheet: Sheet, width: float, height: float, spacing: Spacing) -> Flow:
     _cautions(flow, sheet)
     _signatures(flow)
     panels_drawn(flow, sheet)
+    contact_sheet(flow, sheet, found)
     return flow
 
 
@@ -172,7 +190,7 @@ def _furniture(sheet: Sheet, flow: Flow, page: int, pages: int) -> list[Mark]:
     number = f"Page {page} of {pages}"
     right = flow.right - text_width(number, SMALL_INK)
     printed = f"Digest {sheet.document['digest']}"
-    claim = _short(f"Claim {sheet.estimate.claim.claim.number}", BODY_BOLD, flow.inner - 120)
+    claim = _short(_named(sheet), BODY_BOLD, flow.inner - 120)
     marks: list[Mark] = [
         RuleMark(flow.left, foot + 9, flow.right, foot + 9, 0.5, SOFT),
         _mark(flow.left, foot - 3, printed, Style(size=6.8, grey=SOFT)),
@@ -201,7 +219,7 @@ def _short(text: str, style: Style, width: float) -> str:
 
 
 def _heading(flow: Flow, sheet: Sheet) -> None:
-    """Who made the sheet, and that it is a claim sheet."""
+    """Who made the sheet, that it is a claim sheet, and why there is another."""
     shop = sheet.estimate.claim.shop
     top = flow.y
     title_width = text_width("Claim sheet", _TITLE) + 60
@@ -218,11 +236,22 @@ def _heading(flow: Flow, sheet: Sheet) -> None:
     flow.text(flow.right, top - 19, "Claim sheet", _TITLE, "right")
     claim = sheet.estimate.claim.claim
     below = top - 32
-    for line in wrap(f"Claim {claim.number}", BODY_BOLD, title_width):
+    for line in wrap(_named(sheet), BODY_BOLD, title_width):
         flow.text(flow.right, below, line, BODY_BOLD, "right")
         below -= BODY_BOLD.leading
     flow.y = min(flow.y, below + 3) - 6
     flow.rule(1.2, INK)
+    if claim.supplement:
+        flow.paragraph(
+            f"Supplement: {claim.supplement} It replaces the sheets before it.", BODY_BOLD
+        )
+
+
+def _named(sheet: Sheet) -> str:
+    """The claim, and which of its sheets this is."""
+    claim = sheet.estimate.claim.claim
+    which = f", revision {claim.revision}" if claim.revision else ""
+    return f"Claim {claim.number}{which}"
 
 
 def _particulars(flow: Flow, sheet: Sheet) -> None:

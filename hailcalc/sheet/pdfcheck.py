@@ -23,6 +23,7 @@ from hailcalc.claimfile import claim_from_data
 from hailcalc.estimate import price
 from hailcalc.files import MAX_PDF_BYTES, text_of
 from hailcalc.matrix import matrix_from_data
+from hailcalc.photographs import preview_size
 from hailcalc.problems import InputError, Problem, shown
 from hailcalc.sheet.attach import seals
 from hailcalc.sheet.pdf import PAPERS, sheet_pdf
@@ -58,8 +59,12 @@ def verify_pdf(data: bytes, file: str) -> tuple[dict[str, Any], list[Difference]
         raise InputError([Problem(file, (), f"{len(attached[0]):,} bytes attached", _OURS)])
     document = read_sheet(text_of(attached[0], f"{file}, {ATTACHMENT}"), f"{file}, {ATTACHMENT}")
     differences += verify_sheet(document, file)
-    drawn = _drawn_again(document, settings)
-    if drawn is not None and drawn != data:
+    previews = _previews(reader, document)
+    drawn = _drawn_again(document, settings, previews)
+    if drawn is None and not differences:
+        # A sound claim with a text that the fonts lack: we never drew these pages.
+        differences.append(Difference("pages", "a sheet", "none, since it cannot be printed"))
+    elif drawn is not None and drawn != data:
         differences += _page_differences(reader, drawn, settings)
     return document, differences
 
@@ -74,7 +79,29 @@ def _settings(reader: PdfReader) -> dict[str, str]:
     return {key: value for key, _, value in pairs}
 
 
-def _drawn_again(document: dict[str, Any], settings: dict[str, str]) -> bytes | None:
+def _previews(reader: PdfReader, document: dict[str, Any]) -> dict[str, bytes]:
+    """The pictures on the pages that are previews of the sheet's own photographs, by SHA-256."""
+    claim = claim_from_data(document["claim_file"]).claim
+    wanted = {entry.preview for entry in claim.photographs} if claim is not None else set()
+    found: dict[str, bytes] = {}
+    if not wanted:
+        return found
+    try:
+        for page in reader.pages[:_MAX_PAGES]:
+            for _, painted in _painted_objects(page):
+                data = painted.get_data()
+                sha256 = hashlib.sha256(data).hexdigest()
+                if sha256 in wanted and sha256 not in found and preview_size(data) is not None:
+                    found[sha256] = data
+    except Exception:
+        # Pages that cannot be read are reported when they are compared.
+        return found
+    return found
+
+
+def _drawn_again(
+    document: dict[str, Any], settings: dict[str, str], previews: dict[str, bytes]
+) -> bytes | None:
     """The PDF as it should be; None if claim or matrix are so wrong that there is none."""
     claim = claim_from_data(document["claim_file"]).claim
     matrix = matrix_from_data(document["matrix"]).matrix
@@ -86,6 +113,7 @@ def _drawn_again(document: dict[str, Any], settings: dict[str, str]) -> bytes | 
             price(claim, matrix),
             paper=paper if paper in PAPERS else "letter",
             labels=labels if labels in PANEL_LABELS else "us",
+            previews=previews,
         )
     except InputError:
         return None
@@ -104,7 +132,7 @@ def _page_differences(
         yield Difference("pages", f"unreadable ({type(error).__name__})", f"{len(ours)} pages")
         return
     found = False
-    nothing = _Looks((), (), (), ())
+    nothing = _Looks((), (), (), (), ())
     for number in range(max(len(ours), len(theirs))):
         printed = theirs[number] if number < len(theirs) else nothing
         computed = ours[number] if number < len(ours) else nothing
@@ -123,13 +151,15 @@ _SPEECH = {b"Tj", b"TJ", b"'", b'"', b"Tf", b"T*", b"TL", b"BT", b"ET", b"q", b"
 class _Looks:
     """What a page shows, whatever bytes say it.
 
-    Text lines; places, colours and strokes; how it is cut; and which font files draw its letters.
+    Text lines; places, colours and strokes; how it is cut; which font files draw its letters; and
+    its pictures.
     """
 
     text: tuple[str, ...]
     painting: tuple[str, ...]
     frame: tuple[str, ...]
     letters: tuple[str, ...]
+    pictures: tuple[str, ...]
 
     @classmethod
     def of(cls, page: PageObject) -> _Looks:
@@ -152,6 +182,7 @@ class _Looks:
             painting,
             (*frame, *laid_over, *turned),
             tuple(sorted(_font_files(page))),
+            tuple(sorted(_pictures(page))),
         )
 
 
@@ -166,6 +197,23 @@ def _font_files(page: PageObject) -> Iterator[str]:
             yield str(font.get_object().get("/BaseFont"))
         else:
             yield hashlib.sha256(file.get_object().get_data()).hexdigest()
+
+
+def _painted_objects(page: PageObject) -> Iterator[tuple[str, Any]]:
+    """Names and streams of what a page can paint besides text and strokes."""
+    resources: Any = page.get("/Resources", {})
+    painted = resources.get_object().get("/XObject")
+    if painted is None:
+        return
+    for name, stream in painted.get_object().items():
+        yield str(name), stream.get_object()
+
+
+def _pictures(page: PageObject) -> Iterator[str]:
+    """Everything about the pictures of a page: name, how it is to be read, hash of its bytes."""
+    for name, painted in _painted_objects(page):
+        about = " ".join(f"{key} {painted[key]}" for key in sorted(painted) if key != "/Length")
+        yield f"{name} {about} {hashlib.sha256(painted.get_data()).hexdigest()}"
 
 
 def _rounded(operand: Any) -> str:
@@ -186,6 +234,10 @@ def _differences_of_looks(number: int, printed: _Looks, computed: _Looks) -> Ite
         yield Difference(place, found, f"{ours} marks")
     if printed.letters != computed.letters:
         yield Difference(place, "letters drawn by other font files", "the sheet's own fonts")
+    if printed.pictures != computed.pictures:
+        strange = len(set(printed.pictures) - set(computed.pictures))
+        found = f"pictures that the sheet does not name ({strange})"
+        yield Difference(place, found, "its photographs, byte for byte")
 
 
 def _text_differences(number: int, printed: list[str], computed: list[str]) -> Iterator[Difference]:
