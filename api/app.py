@@ -1,37 +1,58 @@
 """The application: routes, guards and error handlers put together.
 
-Stateless in this version: a claim comes in, its sheet goes out, nothing is kept. There are no
-accounts yet, so it is for the machine that it runs on, and the guards see to that.
+Claims are kept in a store, and every route but those that name nobody asks for a token. Prices and
+plans can also be had without keeping anything.
 """
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
-from api.guards import BodyLimit, HostGuard, SecureHeaders
+from api.guards import BodyLimit, HeadLimit, HostGuard, SecureHeaders
+from api.logs import RequestLog
 from api.problems import (
     Refusal,
     on_crash,
     on_http_error,
     on_parameter_error,
     on_refusal,
+    on_store_fault,
 )
 from api.responses import PROBLEM
-from api.routes import docs, matrices, outlines, pages, plan, price, schemas, service
-from api.state import set_folder
-from hailcalc import __version__, files
+from api.routes import (
+    answers,
+    claims,
+    docs,
+    links,
+    matrices,
+    outlines,
+    pages,
+    photographs,
+    plan,
+    price,
+    revisions,
+    schemas,
+    service,
+)
+from api.routing import with_headers
+from api.state import Setup, set_up
+from api.store.faults import StoreFault
+from hailcalc import __version__
 from hailcalc.schemas import file_definitions
 
 _DESCRIPTION = """
-Price a hail-damaged vehicle under the shop's difficulty matrix: post a claim file, get the
-claim sheet as JSON or PDF, or the plan of how its panels are reached and the job card. Money is
-decimal strings, sizes are millimetres, dates ISO 8601.
-Every error is a problem document (RFC 9457) that lists each mistake with its place.
+Price a hail-damaged vehicle under the shop's difficulty matrix, and keep its claim: a draft is
+issued as a frozen revision, the adjuster answers it line by line, a supplement is the next
+revision, both sides agree. Prices and plans can be had without keeping anything. Money is decimal
+strings, sizes are millimetres, dates ISO 8601.
+
+Show a token as `Authorization: Bearer …`. On a bad connection: send an `Idempotency-Key` with
+every POST and repeat it until there is an answer; send the claim's `ETag` as `If-Match` with
+every change. Every error is a problem document (RFC 9457) that lists each mistake with its place.
 
 A sheet is an estimate under the named matrix, not an offer and not a decision on coverage.
 """
@@ -47,6 +68,7 @@ class Api(FastAPI):
             components = document.setdefault("components", {}).setdefault("schemas", {})
             components |= file_definitions("#/components/schemas/") | {"Problem": PROBLEM}
             _without_default_errors(document)
+            with_headers(document)
         return super().openapi()
 
 
@@ -62,8 +84,8 @@ def _without_default_errors(document: dict[str, Any]) -> None:
                 del operation["responses"]["422"]
 
 
-def create_app(matrices_folder: Path | None = None) -> FastAPI:
-    """The API over a folder of matrices; None: the one that the command line uses."""
+def create_app(setup: Setup) -> FastAPI:
+    """The API over a store and a folder of matrices."""
     app = Api(
         title="hailcalc",
         version=__version__,
@@ -72,16 +94,22 @@ def create_app(matrices_folder: Path | None = None) -> FastAPI:
         redoc_url=None,
         redirect_slashes=False,
     )
-    set_folder(app, matrices_folder or files.matrices_folder())
+    set_up(app, setup)
     # The last one added is the first that a request meets.
     app.add_middleware(BodyLimit)
-    app.add_middleware(HostGuard)
+    app.add_middleware(HeadLimit)
+    app.add_middleware(HostGuard, hosts=setup.hosts)
     app.add_middleware(SecureHeaders)
+    app.add_middleware(RequestLog)
     app.add_exception_handler(Refusal, on_refusal)
+    app.add_exception_handler(StoreFault, on_store_fault)
     app.add_exception_handler(RequestValidationError, on_parameter_error)
     app.add_exception_handler(HTTPException, on_http_error)
     app.add_exception_handler(Exception, on_crash)
-    for module in (price, plan, matrices, outlines, schemas, service, docs, pages):
+    for module in (
+        claims, revisions, answers, links, photographs,
+        price, plan, matrices, outlines, schemas, service, docs, pages,
+    ):  # fmt: skip
         app.include_router(module.router)
     docs.serve_assets(app)
     return app

@@ -18,8 +18,11 @@ from starlette.responses import Response
 from api.intake import take_in
 from api.negotiation import preferred
 from api.problems import BODY, Refusal, at, claim_refusal
+from api.replying import computed, json_reply
 from api.responses import problem_responses
 from api.state import fresh_library
+from api.store.replies import Reply
+from api.store.tokens import Caller
 from hailcalc.estimate import Estimate, price
 from hailcalc.fields import Name
 from hailcalc.problems import InputError, Problem, shown
@@ -50,11 +53,17 @@ class Forms:
     called: str
 
 
-def answer(request: Request, body: bytes, query: ClaimQuery, forms: Forms) -> Response:
+def answer(
+    request: Request, caller: Caller, body: bytes, query: ClaimQuery, forms: Forms
+) -> Response:
     """Price a claim and answer in the form that the Accept header prefers.
 
     Raises Refusal with every mistake of the request, the claim and the matrix.
     """
+    return computed(request, caller, body, lambda: _reply(request, body, query, forms))
+
+
+def _reply(request: Request, body: bytes, query: ClaimQuery, forms: Forms) -> Reply:
     form = preferred(", ".join(request.headers.getlist("accept")), (JSON, PDF))
     if form is None:
         found = shown(", ".join(request.headers.getlist("accept")))
@@ -65,14 +74,14 @@ def answer(request: Request, body: bytes, query: ClaimQuery, forms: Forms) -> Re
     try:
         estimate = price(intake.claim, intake.compiled)
         if form == JSON:
-            return Response(forms.json(estimate), media_type=JSON, headers=headers)
+            return json_reply(forms.json(estimate), 200, headers)
         data = forms.pdf(estimate, query)
     except InputError as error:  # text that cannot be printed shows only in print
         matrix = f"{intake.compiled.matrix.name}.toml"
         raise claim_refusal(_at_home(error, matrix)) from None
     name = file_name(forms.called, estimate.claim.claim.number)
     headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return Response(data, media_type=PDF, headers=headers)
+    return Reply(200, {"Content-Type": PDF} | headers, data)
 
 
 def _at_home(error: InputError, matrix: str) -> list[Problem]:
@@ -110,6 +119,6 @@ def documented(example: dict[str, Any], description: str, schema: dict[str, Any]
                 "description": description,
                 "content": {JSON: {"schema": schema}, PDF: {"schema": {}}},
             },
-            **problem_responses(400, 406, 409, 413, 415, 422),
+            **problem_responses(400, 401, 403, 406, 409, 413, 415, 422, 503, 507),
         },
     }

@@ -16,14 +16,14 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 
 from api.library import Entry, Library
-from api.problems import BODY, Mistake, Refusal, at, claim_refusal, mistake
+from api.problems import BODY, Mistake, Refusal, at, claim_refusal, count_text, mistake
 from hailcalc.claimfile import ClaimFile, ClaimReading, claim_from_data
 from hailcalc.counting.survey import survey_claim
 from hailcalc.estimate import CompiledMatrix, fit_problems
 from hailcalc.files import text_of
 from hailcalc.matrix import choose_matrix
 from hailcalc.problems import InputError, Problem, shown
-from hailcalc.reading import load_json
+from hailcalc.reading import Model, check, load_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +34,8 @@ class Intake:
     compiled: CompiledMatrix
 
 
-async def claim_body(request: Request) -> bytes:
-    """The bytes of a request that sends a claim file. Raises Refusal for another content type."""
+async def json_body(request: Request) -> bytes:
+    """The bytes of a request that sends JSON. Raises Refusal for another content type."""
     given = request.headers.get("content-type")
     declared = Message()
     declared["content-type"] = given or ""
@@ -67,26 +67,53 @@ def take_in(body: bytes, library: Library, matrix: str | None) -> Intake:
 
     Raises Refusal with every mistake of the claim and of the choice of the matrix.
     """
-    reading = claim_from_data(_json_object(body), BODY)
-    compiled, mistakes, problems = _find_matrix(reading, library, matrix)
+    return fitted(claim_from_data(json_object(body), BODY), library, matrix, BODY)
+
+
+def claim_in(body: bytes) -> ClaimFile:
+    """A claim file that is to be kept; whether a matrix can price it shows later.
+
+    Raises Refusal with every mistake of the claim by itself.
+    """
+    reading = claim_from_data(json_object(body), BODY)
+    if reading.claim is None:
+        raise claim_refusal(reading.problems)
+    return reading.claim
+
+
+def fitted(reading: ClaimReading, library: Library, matrix: str | None, file: str) -> Intake:
+    """A claim that was read from `file`, with the matrix that prices it.
+
+    Raises Refusal with every mistake of the claim and of the choice of the matrix.
+    """
+    compiled, mistakes, problems = _find_matrix(reading, library, matrix, file)
     problems = [*reading.problems, *problems]
     if compiled is not None:
-        problems += fit_problems(reading.parts, compiled, BODY)
+        problems += fit_problems(reading.parts, compiled, file)
     else:
-        problems += survey_claim(reading.parts, BODY)[1]
+        problems += survey_claim(reading.parts, file)[1]
     if reading.claim is None or compiled is None or problems:
         raise claim_refusal(problems, mistakes)
     return Intake(reading.claim, compiled)
 
 
-def _json_object(body: bytes) -> dict[str, Any]:
+def model_in(model: type[Model], body: bytes, kind: str = "invalid-request") -> Model:
+    """A body as a model. Raises Refusal of a kind with every mistake."""
+    found, problems = check(model, json_object(body), BODY)
+    if found is None:
+        detail = f"The body has {count_text(len(problems), 'mistake')}."
+        raise Refusal(kind, detail, map(mistake, problems))
+    return found
+
+
+def json_object(body: bytes) -> dict[str, Any]:
     """The JSON object that a body holds. Raises Refusal with the line and column, or the place."""
     try:
         data = load_json(text_of(body, BODY), BODY)
     except InputError as error:
         raise _unreadable([_at_the_top(problem) for problem in error.problems]) from None
     if not isinstance(data, dict):
-        raise _unreadable([Problem(BODY, (), _named(data), "a claim file, one JSON object")])
+        raise _unreadable([Problem(BODY, (), _named(data), "one JSON object")])
     return data
 
 
@@ -114,7 +141,7 @@ def _at_the_top(problem: Problem) -> Problem:
 Found = tuple[CompiledMatrix | None, list[Mistake], list[Problem]]
 
 
-def _find_matrix(reading: ClaimReading, library: Library, named: str | None) -> Found:
+def _find_matrix(reading: ClaimReading, library: Library, named: str | None, file: str) -> Found:
     """The matrix named by the query, by the claim, or by insurer and date; or why there is none."""
     if named is not None:
         entry = library.entries.get(named)
@@ -125,7 +152,7 @@ def _find_matrix(reading: ClaimReading, library: Library, named: str | None) -> 
     if own is not None:
         entry = library.entries.get(own)
         if entry is None:
-            problem = Problem(BODY, ("matrix",), shown(own), f"one of {library.names}")
+            problem = Problem(file, ("matrix",), shown(own), f"one of {library.names}")
             return None, [], [problem]
         return _of_entry(entry)
     header = reading.parts.claim
@@ -136,7 +163,7 @@ def _find_matrix(reading: ClaimReading, library: Library, named: str | None) -> 
         return None, [], library.broken
     sound = {compiled.matrix.name: compiled for compiled in library.sound}
     try:
-        chosen = choose_matrix(header, None, [each.matrix for each in sound.values()], BODY)
+        chosen = choose_matrix(header, None, [each.matrix for each in sound.values()], file)
     except InputError as error:
         return None, [], list(error.problems)
     return sound[chosen.name], [], []

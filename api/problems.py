@@ -23,6 +23,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from api.headers import SECURITY_HEADERS
+from api.store.faults import FAULTS, StoreFault
 from hailcalc.fields import EXPECTED
 from hailcalc.problems import Place, Problem, shown
 
@@ -33,7 +34,10 @@ MAX_ERRORS = 500
 BODY = "body"
 """The name under which a request's body is read, so that its problems can be told apart."""
 
-Source = Literal["body", "query", "path", "header", "matrix"]
+DRAFT = "draft"
+"""The name under which a draft that is to be issued is read."""
+
+Source = Literal["body", "draft", "query", "path", "header", "matrix"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,44 @@ KINDS: dict[str, Kind] = {
     "missing-host": Kind(
         400, "The Host header is missing or malformed", "Send exactly one valid Host header."
     ),
+    "bad-key": Kind(
+        400,
+        "The Idempotency-Key cannot be used",
+        "Send one key of visible ASCII characters, such as a random UUID, a new one for every "
+        "request that is not a repetition.",
+    ),
+    "unreadable-photograph": Kind(
+        400,
+        "The body is no photograph",
+        "Send the bytes of one JPEG, PNG, HEIC or WebP picture as it came from the camera.",
+    ),
+    "no-token": Kind(
+        401,
+        "A token is needed",
+        "Send Authorization: Bearer and a token. The shop's are made by `hailcalc token add`; "
+        "an adjuster's is in the link to the claim, after the #.",
+    ),
+    "unknown-token": Kind(
+        401,
+        "The token opens nothing",
+        "It is unknown, has ended or was revoked. Ask whoever gave it for another.",
+    ),
+    "not-allowed": Kind(
+        403,
+        "The token does not allow it",
+        "What a token allows was settled when it was made; ask the owner for another.",
+    ),
+    "no-such-claim": Kind(
+        404, "There is no such claim", "An adjuster's link shows its own claim, once it is issued."
+    ),
+    "no-such-revision": Kind(404, "There is no such revision", "GET the claim: it lists them."),
+    "no-such-draft": Kind(
+        404, "There is no draft", "The latest draft is issued; PUT another to begin a supplement."
+    ),
+    "no-such-link": Kind(404, "There is no such link", "GET the claim's links: it lists them."),
+    "no-such-photograph": Kind(
+        404, "There is no such photograph", "GET the claim's photographs: it lists them."
+    ),
     "no-such-matrix": Kind(
         404, "There is no such matrix", "Take one of the names listed, or see GET /v1/matrices."
     ),
@@ -72,8 +114,45 @@ KINDS: dict[str, Kind] = {
         "with the next request. While a file is broken no matrix is chosen by insurer and "
         "date, because the broken one might be the one that fits; name a sound one instead.",
     ),
+    "not-in-this-state": Kind(
+        409,
+        "The claim's state does not allow it",
+        "A claim goes from draft to issued, answered and agreed, or is withdrawn; a supplement "
+        "takes it back to issued.",
+    ),
+    "older-revision": Kind(
+        409,
+        "It is not about the latest revision",
+        "A supplement replaces the revision before it: read the latest and answer that.",
+    ),
+    "another-settlement": Kind(
+        409,
+        "The settlement is another by now",
+        "An answer has changed what there is to agree to: read it again first.",
+    ),
+    "made-by-another-version": Kind(
+        409,
+        "The sheets were made by another version",
+        "This version would recompute them otherwise. What each supplement changed against the "
+        "revision before it was frozen with it and can be read.",
+    ),
+    "forgotten": Kind(
+        410,
+        "It was forgotten",
+        "Persons and photographs of this claim were removed; sums and counts are kept.",
+    ),
+    "version-old": Kind(
+        412,
+        "The claim has changed meanwhile",
+        "Somebody else was quicker: GET the claim, look at what changed and try again.",
+    ),
     "body-too-large": Kind(
-        413, "The body is too large", "A claim file is a few kilobytes; see the limit named."
+        413,
+        "The body is too large",
+        "A claim file is a few kilobytes, a photograph a few megabytes; see the limit named.",
+    ),
+    "url-too-long": Kind(
+        414, "The address is too long", "No address of this API is; see the limit named."
     ),
     "unsupported-media-type": Kind(
         415,
@@ -82,9 +161,10 @@ KINDS: dict[str, Kind] = {
     ),
     "misdirected-request": Kind(
         421,
-        "This server answers under loopback names only",
-        "Ask for 127.0.0.1, localhost or [::1]. Other names are refused so that a page from "
-        "elsewhere cannot reach this server by pointing its own name at it.",
+        "This server does not answer under that name",
+        "Ask for one of the names listed; `hailcalc serve --name` adds others. The rest are "
+        "refused so that a page from elsewhere cannot reach this server by pointing its own name "
+        "at it.",
     ),
     "invalid-claim": Kind(
         422,
@@ -95,6 +175,54 @@ KINDS: dict[str, Kind] = {
         422,
         "A parameter is not valid",
         "Every mistake is listed with its name, what was found and what was expected.",
+    ),
+    "invalid-answer": Kind(
+        422,
+        "The answer cannot be taken as it is",
+        "Every mistake is listed with its place, what was found and what was expected.",
+    ),
+    "invalid-request": Kind(
+        422,
+        "The body is not what this route takes",
+        "Every mistake is listed with its place, what was found and what was expected.",
+    ),
+    "key-used": Kind(
+        422,
+        "The Idempotency-Key was used for another request",
+        "Repeat the very same request with a key, or take a new key.",
+    ),
+    "version-missing": Kind(
+        428,
+        "A change names the version it was made against",
+        "GET the claim and send its ETag as If-Match with the change.",
+    ),
+    "headers-too-large": Kind(
+        431, "The headers are too large", "Send fewer and shorter headers; see the limit named."
+    ),
+    "store-away": Kind(
+        503,
+        "The database does not answer",
+        "Nothing was written. Try again after the seconds that Retry-After names.",
+    ),
+    "store-busy": Kind(
+        503,
+        "The database is locked by somebody else",
+        "Nothing was written. Try again after the seconds that Retry-After names.",
+    ),
+    "store-read-only": Kind(
+        503,
+        "The database or its folder may only be read",
+        "Nothing was written. Whoever runs the server gives it leave to write.",
+    ),
+    "store-broken": Kind(
+        503,
+        "The database is damaged",
+        "Nothing was written. Whoever runs the server looks at it with `hailcalc audit`.",
+    ),
+    "store-full": Kind(
+        507,
+        "There is no space left",
+        "Nothing was written. Whoever runs the server makes space.",
     ),
     "no-matrices": Kind(
         503,
@@ -143,10 +271,14 @@ class Refusal(Exception):
         super().__init__(detail)
 
 
+_SOURCES: dict[str, Source] = {BODY: "body", DRAFT: "draft"}
+
+
 def mistake(problem: Problem) -> Mistake:
-    """A problem of the body or of a matrix file as an entry; no path of this machine is told."""
-    if problem.file == BODY:
-        return Mistake("body", problem.pointer, problem.found, problem.expected)
+    """A problem of the body, a draft or a matrix file; no path of this machine is told."""
+    source = _SOURCES.get(problem.file)
+    if source is not None:
+        return Mistake(source, problem.pointer, problem.found, problem.expected)
     name = Path(problem.file).name
     return Mistake("matrix", problem.pointer, problem.found, problem.expected, name)
 
@@ -207,6 +339,15 @@ async def on_refusal(request: Request, error: Exception) -> Response:
     return refusal_response(request.scope["path"], error)
 
 
+async def on_store_fault(request: Request, error: Exception) -> Response:
+    """Handler of a database that cannot do what was asked."""
+    assert isinstance(error, StoreFault)
+    after = FAULTS[error.kind].retry_after
+    headers = {} if after is None else {"Retry-After": str(after)}
+    refusal = Refusal(f"store-{error.kind}", error.words, (), headers)
+    return refusal_response(request.scope["path"], refusal)
+
+
 async def on_http_error(request: Request, error: Exception) -> Response:
     """Handler of errors of routing (404, 405) and of whatever else has a plain status."""
     assert isinstance(error, HTTPException)
@@ -226,11 +367,20 @@ async def on_parameter_error(request: Request, error: Exception) -> Response:
     mistakes = [_parameter_mistake(detail) for detail in error.errors()]
     kind = "invalid-parameter"
     if any(entry.source == "path" for entry in mistakes):
-        kind = "no-such-schema"
+        kind = _MISSING.get(mistakes[0].pointer, "no-such-schema")
     detail = "; ".join(
         f"{entry.pointer[1:]}: found {entry.found}, expected {entry.expected}" for entry in mistakes
     )
     return refusal_response(request.scope["path"], Refusal(kind, f"{detail}.", mistakes))
+
+
+_MISSING = {
+    "/claim": "no-such-claim",
+    "/number": "no-such-revision",
+    "/link": "no-such-link",
+    "/photograph": "no-such-photograph",
+}
+"""What a path names that names nothing."""
 
 
 def _parameter_mistake(detail: Mapping[str, object]) -> Mistake:
@@ -270,10 +420,12 @@ def claim_refusal(problems: Iterable[Problem], mistakes: Iterable[Mistake] = ())
 
 async def on_crash(request: Request, error: Exception) -> Response:
     """Handler of our own mistakes: nothing of them is told, the server's log has it all."""
+    under = request.scope.get("state", {}).get("request")
+    where = "its log says more" + (f" under {under}" if under else "")
     return _document(
         "about:blank",
         HTTPStatus.INTERNAL_SERVER_ERROR.phrase,
         500,
-        "The server made a mistake; its log says more. Nothing was stored.",
+        f"The server made a mistake; {where}. Nothing was stored.",
         request.scope["path"],
     )

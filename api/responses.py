@@ -25,7 +25,7 @@ PROBLEM: dict[str, Any] = {
             "items": {
                 "type": "object",
                 "properties": {
-                    "in": {"enum": ["body", "query", "path", "header", "matrix"]},
+                    "in": {"enum": ["body", "draft", "query", "path", "header", "matrix"]},
                     "pointer": {
                         "type": "string",
                         "format": "json-pointer",

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel
 from starlette.responses import JSONResponse
 
+from api.auth import ShopReader
 from api.library import Entry
 from api.problems import Refusal, at, mistake
 from api.responses import problem_responses
@@ -65,8 +66,8 @@ def _summary(entry: Entry) -> MatrixSummary:
     )
 
 
-@router.get("", summary="List the matrices")
-def list_matrices(request: Request) -> MatrixList:
+@router.get("", summary="List the matrices", responses=problem_responses(401, 403, 503))
+def list_matrices(request: Request, _: ShopReader) -> MatrixList:
     """Every matrix file of the server's folder; one with mistakes comes with them."""
     entries = fresh_library(request.app).entries.values()
     return MatrixList(matrices=[_summary(entry) for entry in entries])
@@ -81,10 +82,10 @@ def list_matrices(request: Request) -> MatrixList:
             "description": "The whole matrix file as JSON, with the same keys.",
             "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Matrix"}}},
         },
-        **problem_responses(404, 409),
+        **problem_responses(401, 403, 404, 409, 503),
     },
 )
-def show_matrix(request: Request, name: str) -> JSONResponse:
+def show_matrix(request: Request, _: ShopReader, name: str) -> JSONResponse:
     """The matrix called `name`, exactly as its file says."""
     library = fresh_library(request.app)
     entry = library.entries.get(name)

@@ -10,8 +10,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from api.auth import ShopReader
 from api.claims import ClaimQuery, Forms, answer, component, documented
-from api.intake import claim_body
+from api.intake import json_body
 from hailcalc.cautions import CAUTIONS
 from hailcalc.estimate import Estimate
 from hailcalc.vehicle import PARTS
@@ -99,8 +100,9 @@ ANSWER: dict[str, Any] = {
 )
 def plan_claim(
     request: Request,
+    caller: ShopReader,
     query: Annotated[ClaimQuery, Query()],
-    body: Annotated[bytes, Depends(claim_body)],
+    body: Annotated[bytes, Depends(json_body)],
 ) -> Response:
     """Plan how a vehicle's panels are reached, and what comes off; nothing is stored.
 
@@ -108,7 +110,7 @@ def plan_claim(
     whole vehicle under the matrix; the others stay as the claim says. The matrix is found as for
     a price. The job card comes where the Accept header prefers `application/pdf`.
     """
-    return answer(request, body, query, Forms(_as_json, _as_pdf, "job-card"))
+    return answer(request, caller, body, query, Forms(_as_json, _as_pdf, "job-card"))
 
 
 def _as_json(estimate: Estimate) -> str:

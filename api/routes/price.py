@@ -7,8 +7,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
+from api.auth import ShopReader
 from api.claims import ClaimQuery, Forms, answer, component, documented
-from api.intake import claim_body
+from api.intake import json_body
 from hailcalc.estimate import Estimate
 
 router = APIRouter(prefix="/v1", tags=["price"])
@@ -41,8 +42,9 @@ EXAMPLE: dict[str, Any] = {
 )
 def price_claim(
     request: Request,
+    caller: ShopReader,
     query: Annotated[ClaimQuery, Query()],
-    body: Annotated[bytes, Depends(claim_body)],
+    body: Annotated[bytes, Depends(json_body)],
 ) -> Response:
     """Price a claim under a matrix of the shop; nothing is stored.
 
@@ -51,7 +53,7 @@ def price_claim(
     where the Accept header prefers `application/pdf`. All mistakes come in one answer.
     """
     # A plain function: pricing and drawing keep a processor busy, so they run in a thread.
-    return answer(request, body, query, Forms(_as_json, _as_pdf, "claim"))
+    return answer(request, caller, body, query, Forms(_as_json, _as_pdf, "claim"))
 
 
 def _as_json(estimate: Estimate) -> str:

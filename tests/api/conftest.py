@@ -20,6 +20,10 @@ from jsonschema import Draft202012Validator
 from api.app import create_app
 from api.responses import PROBLEM
 from api.serve import listening_socket
+from api.state import Setup
+from api.store.opening import open_store
+from api.store.session import Store
+from api.store.tokens import hash_of
 
 Claim = dict[str, Any]
 
@@ -85,9 +89,23 @@ def write_matrices(folder: Path, matrices: dict[str, str]) -> Path:
     return folder
 
 
+HERE = "hc_a-token-for-these-tests"
+"""What the client of these tests shows."""
+
+
+def app_on(matrices: Path, store: Store, **more: Any) -> FastAPI:
+    """An application over a store, which takes `HERE` for an owner's token."""
+    return create_app(Setup(matrices=matrices, store=store, here=hash_of(HERE), **more))
+
+
+def bearer(secret: str) -> dict[str, str]:
+    """The header that shows a token."""
+    return {"Authorization": f"Bearer {secret}"}
+
+
 @contextmanager
 def serving(app: FastAPI) -> Iterator[httpx.Client]:
-    """The application behind a real socket, and a client for it."""
+    """The application behind a real socket, and a client for it that shows `HERE`."""
     with listening_socket(0) as listener:
         config = uvicorn.Config(app, lifespan="off", log_level="critical", access_log=False)
         server = uvicorn.Server(config)
@@ -96,7 +114,9 @@ def serving(app: FastAPI) -> Iterator[httpx.Client]:
         port = listener.getsockname()[1]
         try:
             # The socket listens already, so a request waits in its queue until all is up.
-            with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
+            with httpx.Client(
+                base_url=f"http://127.0.0.1:{port}", timeout=60, headers=bearer(HERE)
+            ) as client:
                 yield client
         finally:
             server.should_exit = True
@@ -109,8 +129,23 @@ def matrices(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def client(matrices: Path) -> Iterator[httpx.Client]:
-    with serving(create_app(matrices)) as found:
+def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """A store for tests that keep nothing in it."""
+    store = open_store(tmp_path_factory.mktemp("data"))
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="session")
+def client(matrices: Path, empty_store: Store) -> Iterator[httpx.Client]:
+    with serving(app_on(matrices, empty_store)) as found:
+        yield found
+
+
+@pytest.fixture
+def shop(matrices: Path, store: Store) -> Iterator[httpx.Client]:
+    """The owner's client over an empty store, on both databases."""
+    with serving(app_on(matrices, store)) as found:
         yield found
 
 

@@ -13,11 +13,12 @@ from typing import Any
 import httpx
 import pytest
 
-from api.app import create_app
 from api.problems import KINDS, MAX_ERRORS
+from api.store.session import Store
 from tests.api.conftest import (
     OWN,
     agreed,
+    app_on,
     places,
     problem,
     serving,
@@ -51,11 +52,11 @@ UNREADABLE: dict[str, tuple[bytes | str, str, str]] = {
     ),
     "NaN": ('{"panels": [{"oversize": [{"mm": NaN}]}]}', "NaN", "a finite number"),
     "minus infinity": ('{"panels": -Infinity}', "-Infinity", "a finite number"),
-    "a list": ("[]", "a list of 0", "a claim file, one JSON object"),
-    "a list of claims": (f"[{GOOD}]", "a list of 1", "a claim file, one JSON object"),
-    "a text": ('"hood"', '"hood"', "a claim file, one JSON object"),
-    "false": ("false", "false", "a claim file, one JSON object"),
-    "null": ("null", "null", "a claim file, one JSON object"),
+    "a list": ("[]", "a list of 0", "one JSON object"),
+    "a list of claims": (f"[{GOOD}]", "a list of 1", "one JSON object"),
+    "a text": ('"hood"', '"hood"', "one JSON object"),
+    "false": ("false", "false", "one JSON object"),
+    "null": ("null", "null", "one JSON object"),
     "lists in lists": ("[" * 100_000, "absurdly nested data", "at most 40 levels"),
     "objects in objects": ('{"a":' * 41 + "1" + "}" * 41, "absurdly nested", "at most 40 levels"),
     "bytes that are no UTF-8": (b'{"claim": "\xff"}', "byte 0xff at position 11", "UTF-8 text"),
@@ -418,7 +419,9 @@ def test_every_type_of_problem_answers_with_an_explanation(client: httpx.Client)
 # --- the server's own trouble -------------------------------------------------------------------
 
 
-def test_a_broken_matrix_is_named_with_its_file_and_not_with_its_folder(tmp_path: Path) -> None:
+def test_a_broken_matrix_is_named_with_its_file_and_not_with_its_folder(
+    tmp_path: Path, empty_store: Store
+) -> None:
     torn = OWN.replace("[16, 32]", "[9, 32]")
     folder = write_matrices(
         tmp_path,
@@ -427,7 +430,7 @@ def test_a_broken_matrix_is_named_with_its_file_and_not_with_its_folder(tmp_path
             "marram-agreed": agreed("marram-agreed", "Marram Mutual", "2026-01-01"),
         },
     )
-    with serving(create_app(folder)) as client:
+    with serving(app_on(folder, empty_store)) as client:
         by_date = post(client, with_claim(insurer="Marram Mutual"))
         by_name = post(client, three_dimes() | {"matrix": "thistle-own"})
         sound = post(client, three_dimes() | {"matrix": "marram-agreed"})
@@ -446,8 +449,8 @@ def test_a_broken_matrix_is_named_with_its_file_and_not_with_its_folder(tmp_path
     assert places(document) == [("body", "/panels/0/metal"), ("matrix", "/grid/0/rows/1/0")]
 
 
-def test_a_crash_tells_nothing_of_itself(matrices: Path) -> None:
-    app = create_app(matrices)
+def test_a_crash_tells_nothing_of_itself(matrices: Path, empty_store: Store) -> None:
+    app = app_on(matrices, empty_store)
 
     @app.get("/crash")
     def crash() -> None:
@@ -476,9 +479,11 @@ def test_text_that_cannot_be_printed_is_a_mistake_of_the_pdf_alone(
         assert places(problem(response, 422)) == [("body", "/claim/customer")]
 
 
-def test_text_of_a_matrix_that_cannot_be_printed_is_a_mistake_of_its_file(tmp_path: Path) -> None:
+def test_text_of_a_matrix_that_cannot_be_printed_is_a_mistake_of_its_file(
+    tmp_path: Path, empty_store: Store
+) -> None:
     folder = write_matrices(tmp_path, {"thistle-own": OWN.replace("Thistle,", "\u6d25\u6ce2")})
-    with serving(create_app(folder)) as client:
+    with serving(app_on(folder, empty_store)) as client:
         response = client.post(
             "/v1/price", json=three_dimes(), headers={"Accept": "application/pdf"}
         )

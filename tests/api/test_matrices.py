@@ -8,11 +8,11 @@ from pathlib import Path
 import httpx
 import pytest
 
-from api.app import create_app
 from api.library import Library
+from api.store.session import Store
 from hailcalc import __version__
 from hailcalc.matrix import matrix_from_data
-from tests.api.conftest import MATRICES, OWN, places, problem, serving, write_matrices
+from tests.api.conftest import MATRICES, OWN, app_on, places, problem, serving, write_matrices
 
 
 def test_matrices_are_listed_by_name_with_owner_and_dates(client: httpx.Client) -> None:
@@ -60,20 +60,20 @@ def test_a_matrix_that_is_not_there_is_a_404_that_lists_those_that_are(
     "path",
     ["..%2Fsecret", "%2e%2e%2fsecret", "..%5Csecret", "%2Fetc%2Fpasswd", "x%2F..%2Fthistle-own"],
 )
-def test_no_name_leads_out_of_the_folder(tmp_path: Path, path: str) -> None:
+def test_no_name_leads_out_of_the_folder(tmp_path: Path, path: str, empty_store: Store) -> None:
     inside = tmp_path / "matrices"
     inside.mkdir()
     write_matrices(tmp_path, {"secret": OWN})
     write_matrices(inside, {"thistle-own": OWN})
-    with serving(create_app(inside)) as client:
+    with serving(app_on(inside, empty_store)) as client:
         problem(client.get(f"/v1/matrices/{path}"), 404)
 
 
-def test_a_broken_matrix_is_listed_with_its_mistakes(tmp_path: Path) -> None:
+def test_a_broken_matrix_is_listed_with_its_mistakes(tmp_path: Path, empty_store: Store) -> None:
     folder = write_matrices(
         tmp_path, {"thistle-own": OWN, "torn": OWN.replace("[16, 32]", "[16, 8]")}
     )
-    with serving(create_app(folder)) as client:
+    with serving(app_on(folder, empty_store)) as client:
         listed = client.get("/v1/matrices").json()["matrices"]
         shown = client.get("/v1/matrices/torn")
         health = client.get("/v1/health").json()
@@ -98,8 +98,8 @@ def test_the_server_is_ready_with_its_version(client: httpx.Client) -> None:
     }
 
 
-def test_without_a_sound_matrix_the_server_is_not_ready(tmp_path: Path) -> None:
-    with serving(create_app(tmp_path)) as client:
+def test_without_a_sound_matrix_the_server_is_not_ready(tmp_path: Path, empty_store: Store) -> None:
+    with serving(app_on(tmp_path, empty_store)) as client:
         document = problem(client.get("/v1/health"), 503)
         listed = client.get("/v1/matrices").json()
 

@@ -27,13 +27,14 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
-from api.app import create_app
+from api.store.session import Store
 from hailcalc.cautions import CAUTIONS, NATURE
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY, Equipment
 from tests.api.conftest import (
     TRIM,
     Claim,
+    app_on,
     planned,
     serving,
     three_dimes,
@@ -72,9 +73,9 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def demo_client() -> Iterator[httpx.Client]:
+def demo_client(empty_store: Store) -> Iterator[httpx.Client]:
     """A server over the matrices that come with hailcalc."""
-    with serving(create_app(ROOT / "matrices")) as client:
+    with serving(app_on(ROOT / "matrices", empty_store)) as client:
         yield client
 
 
@@ -980,11 +981,11 @@ def test_the_job_card_opens_beside_the_sheet(trim: Visit, tmp_path: Path) -> Non
 
 
 def test_what_the_matrix_calls_an_operation_is_text_and_no_markup(
-    browser: Browser, tmp_path: Path
+    browser: Browser, tmp_path: Path, empty_store: Store
 ) -> None:
     hostile = "<b>Liner</b> <img src=x onerror=alert(1)>"
     folder = write_matrices(tmp_path, {"thistle-own": TRIM.replace("Hood liner", hostile)})
-    with serving(create_app(folder)) as client:
+    with serving(app_on(folder, empty_store)) as client:
         visit = Visit(browser, client.base_url, PHONE)
         open_file(visit.page, planned("hood"), tmp_path)
 

@@ -5,10 +5,6 @@ Amounts are dollars, worked out by hand from the figures in conftest.
 
 from __future__ import annotations
 
-import os
-import signal
-import subprocess
-import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
@@ -19,21 +15,19 @@ import httpx
 import pypdf
 import pytest
 
-from api.app import create_app
 from api.claims import file_name
 from api.negotiation import preferred
-from api.serve import listening_socket, serve
+from api.store.session import Store
 from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.estimate import price
 from hailcalc.files import load_matrix
-from hailcalc.problems import InputError
 from hailcalc.reading import MAX_TEXT_BYTES
 from hailcalc.sheet.document import sheet_json, sheet_text
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.sheet.verify import verify_sheet
 from tests.api.conftest import (
-    MATRICES,
     OWN,
+    app_on,
     places,
     problem,
     serving,
@@ -204,9 +198,9 @@ def test_a_panel_beyond_the_matrix_makes_an_incomplete_sheet_and_no_error(
     assert response.json()["totals"]["complete"] is False
 
 
-def test_a_matrix_edited_on_disk_prices_the_next_claim(tmp_path: Path) -> None:
+def test_a_matrix_edited_on_disk_prices_the_next_claim(tmp_path: Path, empty_store: Store) -> None:
     folder = write_matrices(tmp_path, {"thistle-own": OWN})
-    with serving(create_app(folder)) as client:
+    with serving(app_on(folder, empty_store)) as client:
         before = client.post("/v1/price", json=three_dimes()).json()
         write_matrices(folder, {"thistle-own": OWN.replace('"90.00"', '"105.00"')})
         after = client.post("/v1/price", json=three_dimes()).json()
@@ -218,9 +212,11 @@ def test_a_matrix_edited_on_disk_prices_the_next_claim(tmp_path: Path) -> None:
     assert problem(gone, 422)["errors"][0]["expected"].endswith("none")
 
 
-def test_claims_sent_at_once_get_the_sheets_that_they_get_one_by_one(matrices: Path) -> None:
+def test_claims_sent_at_once_get_the_sheets_that_they_get_one_by_one(
+    matrices: Path, empty_store: Store
+) -> None:
     claims = [three_dimes(tally={"dime": count}) for count in range(1, 7)] * 4
-    with serving(create_app(matrices)) as client:
+    with serving(app_on(matrices, empty_store)) as client:
         with ThreadPoolExecutor(12) as pool:
             together = list(pool.map(lambda claim: client.post("/v1/price", json=claim), claims))
         alone = [client.post("/v1/price", json=claim) for claim in claims]
@@ -317,54 +313,3 @@ def test_sheets_are_kept_by_no_cache_and_guessed_as_nothing_else(client: httpx.C
         assert response.headers["x-content-type-options"] == "nosniff"
         assert response.headers["vary"] == "Accept"
         assert "default-src 'none'" in response.headers["content-security-policy"]
-
-
-# --- serving ------------------------------------------------------------------------------------
-
-
-def test_a_port_in_use_is_a_plain_message(matrices: Path) -> None:
-    with listening_socket(0) as taken:
-        port = taken.getsockname()[1]
-        with pytest.raises(InputError) as caught:
-            serve(port, matrices)
-
-    [found] = caught.value.problems
-    assert found.file == f"127.0.0.1:{port}"
-    assert found.expected == "a free port, or 0 for any"
-
-
-def test_a_folder_that_is_not_there_is_a_plain_message(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="expected a folder of matrices"):
-        serve(0, tmp_path / "nowhere")
-
-
-@pytest.mark.skipif(os.name != "posix", reason="interrupts are sent as POSIX signals")
-def test_the_server_prints_where_it_is_answers_there_and_ends_when_interrupted(
-    matrices: Path,
-) -> None:
-    program = (
-        "import sys, pathlib; from api.serve import serve; serve(0, pathlib.Path(sys.argv[1]))"
-    )
-    with subprocess.Popen(
-        [sys.executable, "-c", program, str(matrices)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        cwd=Path(__file__).parents[2],
-    ) as process:
-        try:
-            assert process.stdout is not None
-            address = process.stdout.readline().removeprefix("page: ").strip().rstrip("/")
-            docs = process.stdout.readline().partition("documentation: ")[2].strip()
-            health = httpx.get(f"{address}/v1/health", timeout=60).json()
-            page = httpx.get(docs, timeout=60)
-            process.send_signal(signal.SIGINT)
-            _, errors = process.communicate(timeout=60)
-        finally:
-            process.kill()
-
-    assert address.startswith("http://127.0.0.1:")
-    assert (health["ready"], health["matrices"]) == (True, len(MATRICES))
-    assert page.status_code == 200
-    assert process.returncode == 0
-    assert errors == ""
