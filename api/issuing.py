@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any, Literal
 
 from sqlalchemy.engine import Connection
@@ -32,9 +33,13 @@ from hailcalc.sheet.document import sheet_json, sheet_text
 def estimated(
     library: Library, draft: Draft, pictures: list[Entry], number: int, reason: str
 ) -> Estimate:
-    """The draft priced, as a revision. Raises Refusal with every mistake that stands against it."""
+    """The draft priced, as a revision of today if it has no date.
+
+    Raises Refusal with every mistake that stands against it.
+    """
     data: dict[str, Any] = dict(draft.claim_file or {})
-    data["claim"] = dict(data["claim"]) | {"revision": number}
+    today = date.today().isoformat()
+    data["claim"] = {"dated": today} | dict(data["claim"]) | {"revision": number}
     data["claim"].pop("supplement", None)
     if reason:
         data["claim"]["supplement"] = reason
@@ -106,7 +111,7 @@ def made(
             paper=paper,
             labels=labels,
             previews=_previews(store, waits.pictures),
-            # signature=document.get("signature"),
+            signature=document.get("signature"),
         )
         changes = _changes(waits.before, estimate, paper, labels, reason)
     except InputError as error:

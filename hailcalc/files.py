@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from pathlib import Path
 
 from hailcalc.matrix import Matrix, MatrixReading, read_matrix, require_matrix
@@ -70,6 +70,37 @@ def write_all(files: Mapping[Path, bytes]) -> None:
             temporary.unlink(missing_ok=True)
 
 
+def write_new(files: Mapping[Path, bytes], secret: Set[Path] = frozenset()) -> None:
+    """Write files that must not exist yet; those in `secret` are for their owner alone.
+
+    Each is linked into its place from beside it, which fails if the name is taken. Raises
+    InputError, and then leaves none of them.
+    """
+    taken = [path for path in files if os.path.lexists(path)]
+    if taken:
+        expected = "another name: nothing is written over"
+        raise InputError(
+            [Problem(str(path), (), "a file there already", expected) for path in taken]
+        )
+    beside: list[tuple[Path, Path]] = []
+    placed: list[Path] = []
+    path = Path()
+    try:
+        for path, data in files.items():
+            beside.append((_write_beside(path, data, 0o600 if path in secret else 0o666), path))
+        for temporary, path in beside:
+            path.hardlink_to(temporary)
+            placed.append(path)
+            _sync_folder(path.parent)
+    except OSError as error:
+        for each in placed:
+            each.unlink(missing_ok=True)
+        raise InputError([Problem(str(path), (), _reason(error), "a place to write")]) from None
+    finally:
+        for temporary, _ in beside:
+            temporary.unlink(missing_ok=True)
+
+
 def _require_place(path: Path) -> None:
     """Raise InputError if something other than a plain file has the name already."""
     if path.exists() and not path.is_file():
@@ -77,7 +108,7 @@ def _require_place(path: Path) -> None:
         raise InputError([Problem(str(path), (), found, "a place to write a file")])
 
 
-def _write_beside(path: Path, data: bytes) -> Path:
+def _write_beside(path: Path, data: bytes, mode: int = 0o666) -> Path:
     """Write to a new hidden file in the same folder, flushed to disk."""
     handle, name = tempfile.mkstemp(prefix=".hailcalc-", dir=path.parent)
     temporary = Path(name)
@@ -85,7 +116,7 @@ def _write_beside(path: Path, data: bytes) -> Path:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
-            os.fchmod(file.fileno(), 0o666 & ~_umask())
+            os.fchmod(file.fileno(), mode & ~_umask())
             os.fsync(file.fileno())
     except BaseException:
         temporary.unlink(missing_ok=True)

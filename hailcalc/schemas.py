@@ -170,11 +170,19 @@ def _sheet_definitions(prefix: str) -> dict[str, Schema]:
                 "totals": {"$ref": prefix + "Totals"},
                 "evidence": {"$ref": prefix + "Evidence"},
                 "digest": {
-                    "description": "SHA-256 over the RFC 8785 canonical form of the rest.",
+                    "description": "SHA-256 over the RFC 8785 canonical form of the rest, the "
+                    "signature left out.",
                     "type": "string",
                     "pattern": "^[0-9a-f]{64}$",
                 },
+                "signature": {
+                    "description": "The digest signed by the shop's Ed25519 key: a compact JWS "
+                    "(RFC 7515).",
+                    "type": "string",
+                    "pattern": "^[A-Za-z0-9_-]+[.][A-Za-z0-9_-]+[.][A-Za-z0-9_-]+$",
+                },
             },
+            optional=["signature"],
         ),
         "Line": _table(
             "One printed line. The panel is null for what belongs to the whole vehicle.",

@@ -90,9 +90,10 @@ def _heading(flow: Flow, changes: Changes, reason: str, digests: list[str], writ
 
 
 def _about(estimate: Estimate, write: Writer) -> str:
-    header, dated = estimate.compiled.matrix.matrix, estimate.claim.claim.dated
-    day = f"sheet of {write.date(dated)}" if dated else "sheet without a date"
-    return f"{day}, {header.name} revision {header.revision}"
+    header, claim = estimate.compiled.matrix.matrix, estimate.claim.claim
+    which = f"revision {claim.revision}, " if claim.revision else ""
+    day = f"sheet of {write.date(claim.dated)}" if claim.dated else "sheet without a date"
+    return f"{which}{day}; matrix {header.name}, its revision {header.revision}"
 
 
 def _summary(flow: Flow, changes: Changes, write: Writer) -> None:

@@ -1,8 +1,8 @@
 """The claim sheet as JSON: claim, matrix, lines, totals, evidence, and a digest over them.
 
 The digest is SHA-256 over the RFC 8785 canonical form of everything else, so it does not
-depend on spacing or the order of keys. Money is decimal strings; nothing is left out that
-is needed to recompute every line.
+depend on spacing or the order of keys; a signature of the digest may follow. Money is decimal
+strings; nothing is left out that is needed to recompute every line.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 CountingMethod = Literal["tally", "single dents", "marks", "sample squares"]
 
 KEYS = ("claim_file", "matrix", "lines", "totals", "evidence", "digest")
+SIGNATURE = "signature"
+"""A key that a sheet may have beside those: the shop's signature of the digest."""
 
 
 def digest(content: Any) -> str:

@@ -23,7 +23,7 @@ from hailcalc.problems import InputError
 from hailcalc.sheet.attach import attach_json, seal
 from hailcalc.sheet.contactsheet import Picture, contact_sheet, pictures
 from hailcalc.sheet.counts import is_sampled, near_edges, panels_drawn, samples
-from hailcalc.sheet.document import counting_method, digest, sheet_json, sheet_text
+from hailcalc.sheet.document import SIGNATURE, counting_method, digest, sheet_json, sheet_text
 from hailcalc.sheet.fonts import BOLD, unprintable_texts
 from hailcalc.sheet.layout import (
     AIRY,
@@ -55,6 +55,7 @@ from hailcalc.sheet.layout import (
 from hailcalc.sheet.locale import writer
 from hailcalc.sheet.reach import planned, removal_groups, removal_words
 from hailcalc.sheet.source import Sheet
+from hailcalc.signing import shown_fingerprint, signer
 from hailcalc.vehicle import PANEL_LABELS, with_label
 
 PAPERS = {"letter": (612.0, 792.0), "a4": (595.28, 841.89)}
@@ -93,14 +94,16 @@ def sheet_pdf(
     paper: str = "letter",
     labels: str = "us",
     previews: Mapping[str, bytes] = MappingProxyType({}),
+    signature: str | None = None,
 ) -> bytes:
     """Draw the claim sheet of an estimate; the sheet's JSON is attached as claim-sheet.json.
 
     `paper` is "letter" or "a4", `labels` "us" or "uk"; `previews` are those of the claim's
-    photographs by their SHA-256, as far as they are at hand. Raises InputError for text that the
+    photographs by their SHA-256, as far as they are at hand; `signature` is that of the digest by
+    the shop's key, taken as it is. Raises InputError for text that the
     sheet's fonts cannot print, naming every place, and for previews that are none.
     """
-    sheet = _sheet(estimate, labels)
+    sheet = _sheet(estimate, labels, signature)
     problems = [*unprintable_texts(sheet.document["claim_file"], "claim_file", ())]
     problems += unprintable_texts(sheet.document["matrix"], "matrix", ())
     if problems:
@@ -114,11 +117,12 @@ def composed(estimate: Estimate, *, paper: str = "letter", labels: str = "us") -
     return _compose(_sheet(estimate, labels), *PAPERS[paper])
 
 
-def _sheet(estimate: Estimate, labels: str) -> Sheet:
+def _sheet(estimate: Estimate, labels: str, signature: str | None = None) -> Sheet:
     tables = estimate.compiled.tables
+    document = sheet_json(estimate)
     return Sheet(
         estimate,
-        sheet_json(estimate),
+        document if signature is None else document | {SIGNATURE: signature},
         PANEL_LABELS[labels],
         writer(estimate.compiled.matrix.matrix.locale, tables.currency, tables.decimals),
         {id(line): number for number, line in enumerate(estimate.lines, 1)},
@@ -178,7 +182,7 @@ def _set(
     _count(flow, sheet)
     _notes(flow, sheet)
     _cautions(flow, sheet)
-    _signatures(flow)
+    _signatures(flow, sheet)
     panels_drawn(flow, sheet)
     contact_sheet(flow, sheet, found)
     return flow
@@ -243,8 +247,9 @@ def _heading(flow: Flow, sheet: Sheet) -> None:
     flow.rule(1.2, INK)
     if claim.supplement:
         flow.paragraph(
-            f"Supplement: {claim.supplement} It replaces the sheets before it.", BODY_BOLD
+            f"Supplement, in place of the sheets before it: {claim.supplement}", BODY_BOLD
         )
+        flow.space(4)
 
 
 def _named(sheet: Sheet) -> str:
@@ -663,10 +668,10 @@ def _cautions(flow: Flow, sheet: Sheet) -> None:
         flow.space(2)
 
 
-def _signatures(flow: Flow) -> None:
-    """What the sheet is, and boxes to sign it in."""
+def _signatures(flow: Flow, sheet: Sheet) -> None:
+    """What the sheet is, boxes to sign it in, and by which key it is signed."""
     height, gap = 52.0, 10.0
-    flow.need(height + 2 * BODY_BOLD.leading + 12)
+    flow.need(height + 2 * BODY_BOLD.leading + 12 + 3 * SMALL_INK.leading)
     flow.space(4)
     flow.paragraph(NATURE, BODY_BOLD)
     flow.space(8)
@@ -679,3 +684,17 @@ def _signatures(flow: Flow) -> None:
         flow.text(x + width * 0.34, flow.y - height + 6, "Signature", SMALL)
         x += width + gap
     flow.y -= height
+    flow.space(4)
+    flow.paragraph(_key_words(sheet.document.get(SIGNATURE)), SMALL_INK)
+
+
+def _key_words(signature: object) -> str:
+    if signature is None:
+        return "Not signed by a key."
+    named = signer(signature)
+    if named is None:
+        return "With a signature that is none of the form that hailcalc makes."
+    return (
+        f"Signed by the key with the fingerprint {shown_fingerprint(named)}; hailcalc verify --key "
+        "checks the signature. Compare the fingerprint with the one that the shop gave you."
+    )

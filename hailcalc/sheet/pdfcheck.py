@@ -26,18 +26,23 @@ from hailcalc.matrix import matrix_from_data
 from hailcalc.photographs import preview_size
 from hailcalc.problems import InputError, Problem, shown
 from hailcalc.sheet.attach import seals
+from hailcalc.sheet.document import SIGNATURE
 from hailcalc.sheet.pdf import PAPERS, sheet_pdf
 from hailcalc.sheet.verify import Difference, read_sheet, verify_sheet
+from hailcalc.signing import Key
 from hailcalc.vehicle import PANEL_LABELS
 
 ATTACHMENT = "claim-sheet.json"
 _MAX_PAGES = 500
 
 
-def verify_pdf(data: bytes, file: str) -> tuple[dict[str, Any], list[Difference]]:
+def verify_pdf(
+    data: bytes, file: str, key: Key | None = None
+) -> tuple[dict[str, Any], list[Difference]]:
     """The sheet attached to a PDF, and every difference in it, on its pages and in its bytes.
 
-    Raises InputError if the file is no PDF or carries no claim sheet.
+    With a `key` it must be signed by that. Raises InputError if the file is no PDF or carries no
+    claim sheet.
     """
     # The reader's remarks on damaged files would stand among ours.
     logging.getLogger("pypdf").setLevel(logging.CRITICAL)
@@ -58,7 +63,7 @@ def verify_pdf(data: bytes, file: str) -> tuple[dict[str, Any], list[Difference]
     if len(attached[0]) > MAX_PDF_BYTES:
         raise InputError([Problem(file, (), f"{len(attached[0]):,} bytes attached", _OURS)])
     document = read_sheet(text_of(attached[0], f"{file}, {ATTACHMENT}"), f"{file}, {ATTACHMENT}")
-    differences += verify_sheet(document, file)
+    differences += verify_sheet(document, file, key)
     previews = _previews(reader, document)
     drawn = _drawn_again(document, settings, previews)
     if drawn is None and not differences:
@@ -107,6 +112,7 @@ def _drawn_again(
     matrix = matrix_from_data(document["matrix"]).matrix
     if claim is None or matrix is None:
         return None
+    signature = document.get(SIGNATURE)
     paper, labels = settings.get("paper", "letter"), settings.get("labels", "us")
     try:
         return sheet_pdf(
@@ -114,6 +120,7 @@ def _drawn_again(
             paper=paper if paper in PAPERS else "letter",
             labels=labels if labels in PANEL_LABELS else "us",
             previews=previews,
+            signature=signature if isinstance(signature, str) else None,
         )
     except InputError:
         return None

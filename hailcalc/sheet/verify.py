@@ -16,7 +16,8 @@ from hailcalc.estimate import Estimate, price
 from hailcalc.matrix import matrix_from_data, require_matrix
 from hailcalc.problems import InputError, Place, Problem, printable, shown
 from hailcalc.reading import load_json
-from hailcalc.sheet.document import KEYS, digest, plain_numbers, sheet_json
+from hailcalc.sheet.document import KEYS, SIGNATURE, digest, plain_numbers, sheet_json
+from hailcalc.signing import Key, fault_of, fingerprint
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +43,15 @@ def read_sheet(text: str, file: str) -> dict[str, Any]:
     return data
 
 
-def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Difference]:
-    """Every difference between a sheet and what its claim and matrix give; empty if none."""
-    differences: list[Difference] = []
-    content = {key: value for key, value in document.items() if key != "digest"}
+def verify_sheet(
+    document: dict[str, Any], file: str = "sheet", key: Key | None = None
+) -> list[Difference]:
+    """Every difference between a sheet and what its claim and matrix give; empty if none.
+
+    With a `key` the sheet must be signed by it; without, a signature must be one of this sheet.
+    """
+    differences = list(_signature_differences(document, key))
+    content = {name: value for name, value in document.items() if name in KEYS[:-1]}
     try:
         computed = digest(content)
     except ValueError as error:
@@ -54,9 +60,9 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
         if document["digest"] != computed:
             printed = shown(document["digest"], 80)
             differences.append(Difference("digest", printed, shown(computed, 80)))
-    for key in document:
-        if key not in KEYS:
-            place = Problem("", (key,), "", "").place
+    for name in document:
+        if name not in (*KEYS, SIGNATURE):
+            place = Problem("", (name,), "", "").place
             differences.append(Difference(place, "a key", "no such key in a claim sheet"))
     claim = claim_from_data(document["claim_file"], "claim_file")
     matrix = matrix_from_data(document["matrix"], "matrix")
@@ -67,10 +73,20 @@ def verify_sheet(document: dict[str, Any], file: str = "sheet") -> list[Differen
         recomputed = sheet_json(price(claim.claim, matrix.matrix))
     except InputError as error:
         return differences + [_from_problem(problem) for problem in error.problems]
-    for key in ("claim_file", "matrix", "lines", "totals", "evidence"):
-        printed = plain_numbers(document[key])
-        differences += _compare(printed, recomputed[key], (key,), recomputed)
+    for name in KEYS[:-1]:
+        printed = plain_numbers(document[name])
+        differences += _compare(printed, recomputed[name], (name,), recomputed)
     return differences
+
+
+def _signature_differences(document: dict[str, Any], key: Key | None) -> Iterator[Difference]:
+    if SIGNATURE in document:
+        fault = fault_of(document[SIGNATURE], document["digest"], key)
+        if fault is not None:
+            expected = "one of this sheet" if key is None else f"one by key {fingerprint(key)}"
+            yield Difference(SIGNATURE, fault, expected)
+    elif key is not None:
+        yield Difference(SIGNATURE, "nothing", f"one by key {fingerprint(key)}")
 
 
 def estimate_on(document: dict[str, Any]) -> Estimate:
