@@ -41,6 +41,7 @@ from api.routes import (
 from api.routing import with_headers
 from api.state import Setup, set_up
 from api.store.faults import StoreFault
+from api.worked import with_worked_examples
 from hailcalc import __version__
 from hailcalc.schemas import file_definitions
 
@@ -69,6 +70,7 @@ class Api(FastAPI):
             components |= file_definitions("#/components/schemas/") | {"Problem": PROBLEM}
             _without_default_errors(document)
             with_headers(document)
+            with_worked_examples(document)
         return super().openapi()
 
 

@@ -1,63 +1,122 @@
 """What stands before every route: who may ask, how much may be sent, headers of answers.
 
-Three layers of plain ASGI. The Host guard answers under loopback names only, so that a page
-from elsewhere cannot reach the server by DNS rebinding. The body limit counts bytes while
-they come, so that a body without a Content-Length is cut off too. Sizes are bytes.
+Four layers of plain ASGI. The Host guard answers under known names only, so that a page from
+elsewhere cannot reach the server by DNS rebinding. The limits bound addresses, headers and
+bodies; the last counts bytes while they come, so that a body without a Content-Length is cut
+off too. Sizes are bytes.
 """
 
 from __future__ import annotations
 
 import re
+from contextlib import suppress
+from ipaddress import IPv6Address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.headers import SECURITY_HEADERS
 from api.problems import Refusal, at, refusal_response
+from hailcalc.photographs import MAX_BYTES as MAX_PHOTOGRAPH_BYTES
 from hailcalc.problems import shown
 from hailcalc.reading import MAX_TEXT_BYTES
 
+MAX_URL_BYTES = 8_192
+MAX_HEADERS = 100
+MAX_HEADER_BYTES = 32_768
+"""All names and values together. The server itself gives up a head of some 64 KB that has no end,
+but takes whatever comes whole in one piece from the network, and counts no headers."""
+
 _HOST = re.compile(r"(?P<name>\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._-]+)(?::[0-9]{1,5})?")
-_LOOPBACK = frozenset({"127.0.0.1", "localhost", "[::1]"})
+
+_PHOTOGRAPHS = re.compile(r"/v1/claims/[^/]+/photographs")
 
 _DRAINED_BYTES = 4 * MAX_TEXT_BYTES
-"""How much of a body that is too large is read and dropped before the answer.
+"""How much of a body that is too large is read and dropped before the answer, beyond its limit.
 
 A connection closed with unread bytes is reset, and the answer may be lost with it.
 """
 
 
-class HostGuard:
-    """Refuses requests whose Host is not a loopback name."""
+def host_name(host: str) -> str | None:
+    """The name in a Host header, without its port and in one spelling; None if it names none."""
+    match = _HOST.fullmatch(host)
+    if match is None:
+        return None
+    name = match["name"].lower()
+    if name.startswith("["):
+        with suppress(ValueError):
+            return f"[{IPv6Address(name[1:-1])}]"
+    return name
 
-    def __init__(self, app: ASGIApp) -> None:
+
+class HostGuard:
+    """Refuses requests whose Host is none of the names that the server answers under."""
+
+    def __init__(self, app: ASGIApp, hosts: frozenset[str]) -> None:
         self.app = app
+        self.hosts = hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request pass, or answer it with a problem document."""
-        refusal = _host_refusal(Headers(scope=scope)) if scope["type"] == "http" else None
+        refusal = None
+        if scope["type"] == "http":
+            refusal = _host_refusal(Headers(scope=scope), self.hosts)
         if refusal is None:
             await self.app(scope, receive, send)
         else:
             await refusal_response(scope["path"], refusal)(scope, receive, send)
 
 
-def _host_refusal(headers: Headers) -> Refusal | None:
+def _host_refusal(headers: Headers, allowed: frozenset[str]) -> Refusal | None:
     hosts = headers.getlist("host")
-    match = _HOST.fullmatch(hosts[0]) if len(hosts) == 1 else None
-    names = "127.0.0.1, localhost or [::1], with or without a port"
-    if match is None:
-        found = shown(", ".join(hosts)) if hosts else "nothing"
-        entry = at("header", ("Host",), found, names)
-        return Refusal("missing-host", "The Host header names no host.", [entry])
-    if match["name"].lower() in _LOOPBACK:
+    name = host_name(hosts[0]) if len(hosts) == 1 else None
+    if name in allowed:
         return None
-    entry = at("header", ("Host",), shown(hosts[0]), names)
+    *others, last = sorted(allowed)
+    expected = f"{', '.join(others)} or {last}, with or without a port"
+    if name is None:
+        found = shown(", ".join(hosts)) if hosts else "nothing"
+        entry = at("header", ("Host",), found, expected)
+        return Refusal("missing-host", "The Host header names no host.", [entry])
+    entry = at("header", ("Host",), shown(hosts[0]), expected)
     return Refusal("misdirected-request", f"The Host header names {shown(hosts[0])}.", [entry])
 
 
+class HeadLimit:
+    """Refuses addresses and headers that are far longer than any that this API needs."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request pass, or answer it with a problem document."""
+        refusal = _head_refusal(scope) if scope["type"] == "http" else None
+        if refusal is None:
+            await self.app(scope, receive, send)
+        else:
+            # The address told back is cut too.
+            await refusal_response(scope["path"][:100], refusal)(scope, receive, send)
+
+
+def _head_refusal(scope: Scope) -> Refusal | None:
+    url = len(scope.get("raw_path") or scope["path"].encode()) + len(scope["query_string"]) + 1
+    if url > MAX_URL_BYTES:
+        detail = f"Path and query are longer than {MAX_URL_BYTES:,} bytes."
+        entry = at("path", (), f"{url:,} bytes", f"at most {MAX_URL_BYTES:,} bytes")
+        return Refusal("url-too-long", detail, [entry], {"Connection": "close"})
+    headers = scope["headers"]
+    size = sum(len(name) + len(value) for name, value in headers)
+    if len(headers) > MAX_HEADERS or size > MAX_HEADER_BYTES:
+        limits = f"at most {MAX_HEADERS} headers, {MAX_HEADER_BYTES:,} bytes together"
+        entry = at("header", (), f"{len(headers):,} headers, {size:,} bytes", limits)
+        detail = "There are more headers, or longer ones, than this server reads."
+        return Refusal("headers-too-large", detail, [entry], {"Connection": "close"})
+    return None
+
+
 class BodyLimit:
-    """Refuses bodies larger than a claim file may be."""
+    """Refuses bodies larger than a claim file, or a photograph where one is sent, may be."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -67,14 +126,15 @@ class BodyLimit:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        limit = _body_limit(scope)
         headers = Headers(scope=scope)
         declared = headers.get("content-length", "")
         length = int(declared) if declared.isascii() and declared.isdigit() else 0
-        if length > MAX_TEXT_BYTES:
+        if length > limit:
             # Who expects a 100 (Continue) has not sent the body yet and need not.
-            if length <= _DRAINED_BYTES and "expect" not in headers:
-                await _drain(receive, 0)
-            refusal = _too_large(f"{length:,} bytes")
+            if length <= limit + _DRAINED_BYTES and "expect" not in headers:
+                await _drain(receive, 0, limit)
+            refusal = _too_large(f"{length:,} bytes", limit)
             await refusal_response(scope["path"], refusal)(scope, receive, send)
             return
         received = 0
@@ -83,30 +143,34 @@ class BodyLimit:
             nonlocal received
             message = await receive()
             received += len(message.get("body", b""))
-            if received > MAX_TEXT_BYTES:
+            if received > limit:
                 if message.get("more_body", False):
-                    await _drain(receive, received)
-                raise _too_large(f"more than {MAX_TEXT_BYTES:,} bytes")
+                    await _drain(receive, received, limit)
+                raise _too_large(f"more than {limit:,} bytes", limit)
             return message
 
         await self.app(scope, counted, send)
 
 
-async def _drain(receive: Receive, received: int) -> None:
+def _body_limit(scope: Scope) -> int:
+    picture = scope["method"] == "POST" and _PHOTOGRAPHS.fullmatch(scope["path"])
+    return MAX_PHOTOGRAPH_BYTES if picture else MAX_TEXT_BYTES
+
+
+async def _drain(receive: Receive, received: int, limit: int) -> None:
     """Read a body on and drop it, up to a bound."""
-    while received <= _DRAINED_BYTES:
+    while received <= limit + _DRAINED_BYTES:
         message = await receive()
         received += len(message.get("body", b""))
         if message["type"] != "http.request" or not message.get("more_body", False):
             return
 
 
-def _too_large(found: str) -> Refusal:
-    limit = f"at most {MAX_TEXT_BYTES:,} bytes"
+def _too_large(found: str, limit: int) -> Refusal:
     return Refusal(
         "body-too-large",
-        f"The body is larger than {MAX_TEXT_BYTES:,} bytes.",
-        [at("body", (), found, limit)],
+        f"The body is larger than {limit:,} bytes.",
+        [at("body", (), found, f"at most {limit:,} bytes")],
         {"Connection": "close"},
     )
 

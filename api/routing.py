@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from starlette.responses import Response
 
 from api.responses import problem_responses
+from hailcalc.schemas import portable
 
 JSON = "application/json"
 
@@ -40,7 +41,7 @@ def body_of(
 
 def inline_schema(model: type[BaseModel]) -> dict[str, Any]:
     """A model's schema as one piece."""
-    schema = model.model_json_schema()
+    schema = portable(model.model_json_schema())
     definitions = schema.pop("$defs", {})
 
     def resolved(value: Any) -> Any:
@@ -59,6 +60,8 @@ def with_headers(document: dict[str, Any]) -> None:
     for operations in document["paths"].values():
         for method, operation in operations.items():
             parameters = operation.setdefault("parameters", [])
+            for parameter in parameters:
+                parameter["schema"] = portable(parameter["schema"])
             if method == "post" or (method == "put" and "428" in operation["responses"]):
                 parameters.append(_KEY_PARAMETER)
             if "428" in operation["responses"]:

@@ -1,4 +1,4 @@
-"""The command line: price, plan, recount, changes, verify, matrix, outlines, schema, demo, serve.
+"""The command line: pricing, planning, comparing, verifying, serving, and who may come in.
 
 Output is plain text that pipes well: aligned columns, no colour, no boxes. Results go to
 standard output, everything about them to standard error. Exit codes: 0 done; 1 a sheet
@@ -9,6 +9,7 @@ Imports sit inside the commands, so that each loads only what it needs.
 from __future__ import annotations
 
 import sys
+from contextlib import contextmanager
 from dataclasses import replace
 from enum import StrEnum
 from io import TextIOWrapper
@@ -18,8 +19,9 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
+    from api.store.session import Store
     from hailcalc.estimate import Estimate
     from hailcalc.intake import Intake
     from hailcalc.sheet.verify import Difference
@@ -27,6 +29,9 @@ if TYPE_CHECKING:
 NOT_VERIFIED = 1
 BAD_INPUT = 2
 INCOMPLETE = 3
+
+COMMAND_LINE = "command-line"
+"""Who the store's log names for what was done here."""
 
 app = typer.Typer(
     name="hailcalc",
@@ -40,6 +45,14 @@ matrix_app = typer.Typer(
     help="Look at and check difficulty matrices.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(matrix_app, name="matrix")
+token_app = typer.Typer(
+    help="Say who may reach the stored claims.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(token_app, name="token")
+key_app = typer.Typer(
+    help="The shop's key, which signs its sheets.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(key_app, name="key")
 
 
 class Paper(StrEnum):
@@ -84,6 +97,22 @@ class PlanAim(StrEnum):
     minutes = "minutes"
 
 
+class ShopRole(StrEnum):
+    """Roles of people of the shop."""
+
+    owner = "owner"
+    estimator = "estimator"
+
+
+class ShopScope(StrEnum):
+    """What a token of the shop may be narrowed to."""
+
+    read = "read"
+    write = "write"
+    issue = "issue"
+    manage = "manage"
+
+
 MatrixOption = Annotated[
     str | None,
     typer.Option("--matrix", metavar="NAME|FILE", help="Matrix instead of the claim's own choice."),
@@ -102,6 +131,10 @@ OutlinesOption = Annotated[
 ]
 PaperOption = Annotated[Paper, typer.Option(help="Paper of the PDF.")]
 LabelsOption = Annotated[LabelTable, typer.Option(help="What panels are called in print.")]
+DataOption = Annotated[
+    Path | None,
+    typer.Option(metavar="DIR", help="Data folder; none: $HAILCALC_DATA, else ./hailcalc-data."),
+]
 
 
 def _remark(text: object) -> None:
@@ -145,6 +178,9 @@ def price(
     aim: AimOption = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the claim sheet as PDF here.")] = None,
     json: Annotated[Path | None, typer.Option(help="Write the claim sheet as JSON here.")] = None,
+    sign: Annotated[
+        Path | None, typer.Option(metavar="KEY", help="The shop's private key, to sign the sheet.")
+    ] = None,
     paper: PaperOption = Paper.letter,
     labels: LabelsOption = LabelTable.us,
 ) -> None:
@@ -161,17 +197,42 @@ def price(
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
     intake, estimate = _estimated(intake, claim, aim)
     wanted: dict[Path, bytes] = {}
+    document = _sheet_of(estimate, sign) if json is not None or sign is not None else {}
     if json is not None:
-        from hailcalc.sheet.document import sheet_json, sheet_text
+        from hailcalc.sheet.document import sheet_text
 
-        wanted[json] = sheet_text(sheet_json(estimate)).encode()
+        wanted[json] = sheet_text(document).encode()
     if pdf is not None:
         from hailcalc.sheet.pdf import sheet_pdf
 
-        wanted[pdf] = sheet_pdf(estimate, paper=paper.value, labels=labels.value)
+        wanted[pdf] = sheet_pdf(
+            estimate,
+            paper=paper.value,
+            labels=labels.value,
+            signature=document.get("signature"),
+        )
     write_all(wanted)
     print(estimate_text(estimate, labels.value), end="")
     _close((*intake.notes, *notes(estimate, labels.value)), estimate)
+
+
+def _sheet_of(estimate: Estimate, sign: Path | None) -> dict[str, Any]:
+    """The sheet's JSON, signed by the key in a file if there is one."""
+    from hailcalc.sheet.document import sheet_json
+
+    document = sheet_json(estimate)
+    if sign is None:
+        return document
+    from hailcalc.signing import signed
+
+    return signed(document, _key_in(sign, private=True))
+
+
+def _key_in(file: Path, *, private: bool = False) -> dict[str, Any]:
+    from hailcalc.files import read_text
+    from hailcalc.signing import read_key
+
+    return read_key(read_text(file), str(file), private=private)
 
 
 def _estimated(
@@ -297,7 +358,9 @@ def recount(
     print(recount_text(compared, labels.value), end="")
 
 
-def _looked_at(file: Path) -> tuple[dict[str, Any], list[Difference]]:
+def _looked_at(
+    file: Path, key: dict[str, Any] | None = None
+) -> tuple[dict[str, Any], list[Difference]]:
     """A claim sheet, JSON or PDF, and every difference from what is recomputed."""
     from hailcalc.files import MAX_PDF_BYTES, read_bytes, text_of
     from hailcalc.sheet.verify import read_sheet, verify_sheet
@@ -306,9 +369,9 @@ def _looked_at(file: Path) -> tuple[dict[str, Any], list[Difference]]:
     if data[:1024].lstrip().startswith(b"%PDF"):
         from hailcalc.sheet.pdfcheck import verify_pdf
 
-        return verify_pdf(data, str(file))
+        return verify_pdf(data, str(file), key)
     document = read_sheet(text_of(data, str(file)), str(file))
-    return document, verify_sheet(document, str(file))
+    return document, verify_sheet(document, str(file), key)
 
 
 def _estimate_on(file: Path) -> Estimate:
@@ -361,12 +424,15 @@ def changes(
 @app.command(epilog="Example: hailcalc verify sheet.pdf")
 def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A claim sheet, JSON or PDF.")],
+    key: Annotated[
+        Path | None, typer.Option(help="The shop's key, which must have signed the sheet.")
+    ] = None,
 ) -> None:
     """Recompute a claim sheet from the claim and the matrix inside it, and list every difference.
 
     Exit code 0: every line, total and the digest agree; 1: something differs; 2: not a sheet.
     """
-    document, differences = _looked_at(file)
+    document, differences = _looked_at(file, None if key is None else _key_in(key))
     for difference in differences:
         print(difference)
     if differences:
@@ -376,6 +442,47 @@ def verify(
     number = document["claim_file"]["claim"]["number"]
     print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")
     print(f"digest {document['digest']}")
+    print(_signed_words(document, key is not None))
+
+
+def _signed_words(document: dict[str, Any], checked: bool) -> str:
+    """Whether a sheet is signed, by which key, and whether that was looked into."""
+    from hailcalc.signing import shown_fingerprint, signer
+
+    named = signer(document.get("signature"))
+    if named is None:
+        return "not signed by a key"
+    told = f"by the key {shown_fingerprint(named)}"
+    return f"signed {told}" if checked else f"signed, it says, {told}: check it with --key"
+
+
+@key_app.command("new", epilog="Example: hailcalc key new --out shop-key.json")
+def key_new(
+    out: Annotated[
+        Path, typer.Option(metavar="FILE", help="Where the private key is to lie.")
+    ] = Path("shop-key.json"),
+) -> None:
+    """Make the shop's key: a private file to sign with, a public one to hand out.
+
+    The private key lets whoever has it sign as the shop. Nothing is written over.
+    """
+    import json as json_text
+
+    from hailcalc.files import write_new
+    from hailcalc.signing import fingerprint, new_key, public_key, shown_fingerprint
+
+    key = new_key()
+    public = out.with_suffix(".public.json")
+    write_new(
+        {
+            out: (json_text.dumps(key, indent=2) + "\n").encode(),
+            public: (json_text.dumps(public_key(key), indent=2) + "\n").encode(),
+        },
+        secret={out},
+    )
+    print(f"fingerprint {shown_fingerprint(fingerprint(key))}")
+    print(f"{out}: signs sheets; keep it to yourself, with a copy in a safe place")
+    print(f"{public}: checks them; hand it out, and tell the fingerprint by another way")
 
 
 @matrix_app.command("list", epilog="Example: hailcalc matrix list")
@@ -487,20 +594,155 @@ def schema(
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the sheets.")] = Path("demo/out"),
     paper: PaperOption = Paper.letter,
+    data: Annotated[
+        Path | None, typer.Option(help="Keep the claims in a new store here instead.")
+    ] = None,
 ) -> None:
-    """Price the invented demo storm: sixteen vehicles, a PDF and a JSON each, and a summary."""
+    """Price the invented demo storm: sixteen vehicles, a PDF and a JSON each, and a summary.
+
+    With --data the same claims live in a store, each in another state, for hailcalc serve.
+    """
     from hailcalc.demo import run_demo
 
+    if data is not None:
+        from api.demostore import fill
+        from api.store.opening import open_store
+        from hailcalc.files import shipped
+
+        kept = fill(open_store(data), shipped("matrices"))
+        print(f"{kept} claims kept in {data}; look at them: hailcalc serve --data {data}")
+        return
     if not run_demo(out, paper.value):
         raise typer.Exit(BAD_INPUT)
 
 
 @app.command(epilog="Example: hailcalc serve --port 8423")
 def serve(
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1.")] = 8423,
+    host: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Address of this machine to listen on.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0: any.")] = 8423,
+    name: Annotated[
+        list[str] | None,
+        typer.Option(metavar="HOSTNAME", help="A further name to answer under; may be repeated."),
+    ] = None,
+    address: Annotated[
+        str | None,
+        typer.Option(metavar="URL", help="What links begin with, behind a proxy."),
+    ] = None,
+    data: DataOption = None,
+    tls_certificate: Annotated[
+        Path | None, typer.Option(help="Certificate with its chain, PEM.")
+    ] = None,
+    tls_key: Annotated[Path | None, typer.Option(help="The certificate's key, PEM.")] = None,
+    key: Annotated[
+        Path | None,
+        typer.Option(help="Key that signs sheets; none: signing-key.json of the data folder."),
+    ] = None,
 ) -> None:
-    """Serve the REST API on 127.0.0.1, with its interactive documentation under /docs."""
-    from api.serve import serve as serve_api
-    from hailcalc.files import matrices_folder
+    """Serve the pages and the REST API, with its interactive documentation under /docs.
 
-    serve_api(port, matrices_folder())
+    On this machine alone no token is needed beforehand: one is made that ends with the server. To
+    be reached by others make tokens first, and let TLS guard them. One line of JSON for each
+    request goes to standard error.
+    """
+    from api.serve import Wanted
+    from api.serve import serve as serve_api
+
+    serve_api(
+        Wanted(
+            port=port,
+            host=host,
+            names=tuple(name or ()),
+            address=address,
+            data=data,
+            tls_certificate=tls_certificate,
+            tls_key=tls_key,
+            key=key,
+        )
+    )
+
+
+@contextmanager
+def _store(data: Path | None, *, create: bool = False) -> Iterator[Store]:
+    """The store of a data folder, closed at the end. Raises InputError where it fails."""
+    from api.store.faults import StoreFault
+    from api.store.opening import data_folder, database_url, open_store
+    from hailcalc.problems import InputError, Problem
+
+    store = open_store(data or data_folder(), database_url(), create=create)
+    try:
+        yield store
+    except StoreFault as fault:
+        found = fault.words.rstrip(".")
+        raise InputError([Problem("store", (), found, "a database that can be used")]) from None
+    finally:
+        store.close()
+
+
+@token_app.command(
+    "add", epilog='Example: hailcalc token add --role estimator --name "The front desk"'
+)
+def token_add(
+    role: Annotated[ShopRole, typer.Option(help="What its holder may do.")],
+    name: Annotated[str, typer.Option(metavar="TEXT", help="Who has it.")],
+    days: Annotated[int, typer.Option(min=1, max=3650, help="Days until it ends.")] = 365,
+    scope: Annotated[
+        list[ShopScope] | None,
+        typer.Option(help="Allow only this of what the role may; may be repeated."),
+    ] = None,
+    data: DataOption = None,
+) -> None:
+    """Make a token for somebody of the shop, and print it this once.
+
+    An adjuster's link is given from the claim's page or through the API.
+    """
+    from datetime import UTC, datetime, timedelta
+
+    from api.store import tokens
+    from hailcalc.tokencommands import require_token, token_note
+
+    known = tokens.SCOPES[role.value]
+    wanted = [each.value for each in scope or ()]
+    require_token(name, role.value, wanted, known)
+    scopes = tuple(each for each in known if each in wanted or not wanted)
+    until = datetime.now(UTC) + timedelta(days=days)
+    with _store(data, create=True) as store, store.writing(COMMAND_LINE) as writing:
+        grant, secret = tokens.add(writing, role.value, name, until, scopes=scopes)
+    print(secret)
+    _remark(token_note(grant))
+
+
+@token_app.command("list", epilog="Example: hailcalc token list --links")
+def token_list(
+    links: Annotated[bool, typer.Option("--links", help="Adjusters' links as well.")] = False,
+    data: DataOption = None,
+) -> None:
+    """List the shop's tokens, newest first, and whether they open anything now."""
+    from api.store import tokens
+    from api.store.session import now_text
+    from hailcalc.tokencommands import tokens_text
+
+    with _store(data) as store, store.reading() as connection:
+        found = tokens.grants(connection)
+        if links:
+            found += tokens.links(connection)
+    print(tokens_text(found, now_text()), end="")
+
+
+@token_app.command("revoke", epilog="Example: hailcalc token revoke k7m2p9qdxw3c")
+def token_revoke(
+    token: Annotated[str, typer.Argument(metavar="ID", help="As the list has it.")],
+    data: DataOption = None,
+) -> None:
+    """Let a token or an adjuster's link open nothing from now on."""
+    from api.store import tokens
+    from hailcalc.problems import InputError, Problem, shown
+
+    with _store(data) as store, store.writing(COMMAND_LINE) as writing:
+        known = tokens.revoke(writing, token)
+    if not known:
+        raise InputError(
+            [Problem("token", (), f"no token {shown(token)}", "one that hailcalc token list names")]
+        )
+    print(f"token {token} opens nothing any more")

@@ -49,7 +49,7 @@ def file_definitions(prefix: str) -> dict[str, Schema]:
     _, made = models_json_schema(
         [(ClaimFile, "validation"), (Matrix, "validation")], ref_template=prefix + "{model}"
     )
-    definitions: dict[str, Schema] = {name: _tidy(body) for name, body in made["$defs"].items()}
+    definitions: dict[str, Schema] = {name: portable(body) for name, body in made["$defs"].items()}
     for (table, key), more in _SHARPER.items():
         definitions[table]["properties"][key] |= more
     return definitions | _sheet_definitions(prefix)
@@ -125,16 +125,16 @@ _SHARPER: dict[tuple[str, str], Schema] = {
 """What checks in code ask beyond the models' own constraints, by table and key."""
 
 
-def _tidy(node: Any) -> Any:
+def portable(node: Any) -> Any:
     """A generated schema in plain 2020-12, without the titles that only repeat the keys."""
     if isinstance(node, list):
-        return [_tidy(inner) for inner in node]
+        return [portable(inner) for inner in node]
     if not isinstance(node, dict):
         return node
     tidy: Schema = {}
     for key, value in node.items():
         if key == "properties":
-            tidy[key] = {name: _tidy(inner) for name, inner in value.items()}
+            tidy[key] = {name: portable(inner) for name, inner in value.items()}
         elif key == "pattern" and r"\p{" in value:
             tidy[key] = _ONE_LINE
         elif key in _LIMITS:
@@ -145,7 +145,7 @@ def _tidy(node: Any) -> Any:
         elif key in ("default", "enum", "const"):
             tidy[key] = value
         elif key != "title":
-            tidy[key] = _tidy(value)
+            tidy[key] = portable(value)
     if tidy.get("anyOf") == [{"type": "number"}, {"type": "string"}]:
         # Decimals are generated as number or string; the files have numbers only.
         del tidy["anyOf"]

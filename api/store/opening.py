@@ -87,6 +87,7 @@ def _engine(address: URL) -> Engine:
         options = f"-c lock_timeout={BUSY_MS} -c statement_timeout={STATEMENT_MS}"
         return sa.create_engine(
             address,
+            hide_parameters=True,
             pool_pre_ping=True,
             pool_size=10,
             max_overflow=10,
@@ -94,7 +95,10 @@ def _engine(address: URL) -> Engine:
             connect_args={"connect_timeout": 3, "options": options},
         )
     engine = sa.create_engine(
-        address, pool_timeout=10, connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None}
+        address,
+        hide_parameters=True,  # an error is printed somewhere, and rows name persons
+        pool_timeout=10,
+        connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None},
     )
     sa.event.listen(engine, "connect", _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)

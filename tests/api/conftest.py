@@ -226,9 +226,11 @@ Three dimes on a panel: pushed 24.00 in 16 min, glued 36.00 in 24 min. What come
 
 
 @pytest.fixture(scope="session")
-def trim_client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[httpx.Client]:
+def trim_client(
+    tmp_path_factory: pytest.TempPathFactory, empty_store: Store
+) -> Iterator[httpx.Client]:
     folder = write_matrices(tmp_path_factory.mktemp("trim"), {"thistle-own": TRIM})
-    with serving(create_app(folder)) as found:
+    with serving(app_on(folder, empty_store)) as found:
         yield found
 
 

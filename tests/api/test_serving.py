@@ -34,11 +34,12 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from cryptography.x509.oid import NameOID
 
-from api.serve import Wanted, listening_socket, serve
+from api.serve import SIGNING_KEY, Wanted, listening_socket, serve
 from api.store.opening import DATABASE, open_store
 from api.store.session import Store
 from api.store.tokens import Role, add, revoke
 from hailcalc.problems import InputError, Problem
+from hailcalc.signing import fingerprint, new_key, public_key
 from tests.api.conftest import MATRICES, bearer, problem
 from tests.api.storehouse import issued, opened
 from tests.databases import new_database
@@ -330,16 +331,13 @@ def test_others_reach_it_under_the_names_given_and_are_cautioned(
 def test_behind_a_proxy_links_begin_with_the_address_that_others_see(
     matrices: Path, tmp_path: Path, guarded: str
 ) -> None:
-    with listening_socket(0) as free:
-        port = free.getsockname()[1]
     shown = bearer(guarded) | {"Host": "claims.example"}
-    behind = ("--address", "https://claims.example/", "--port", str(port))
-    with (
-        served(tmp_path, matrices, *behind) as server,
-        httpx.Client(base_url=f"http://127.0.0.1:{port}", headers=shown, timeout=60) as shop,
-    ):
-        claim = issued(shop, opened(shop)["id"])["id"]
-        link = shop.post(f"/v1/claims/{claim}/links", json={"name": "R. Tallow"}).json()
+    with served(tmp_path, matrices, "--address", "https://claims.example/") as server:
+        assert server.process.stdout is not None
+        port = server.process.stdout.readline().rpartition(":")[2].strip()
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", headers=shown, timeout=60) as shop:
+            claim = issued(shop, opened(shop)["id"])["id"]
+            link = shop.post(f"/v1/claims/{claim}/links", json={"name": "R. Tallow"}).json()
 
     assert server.page == "https://claims.example/"
     assert link["address"].startswith("https://claims.example/answer#hc_")
@@ -437,6 +435,39 @@ def test_a_certificate_that_cannot_be_used_is_a_plain_message(
     matrices: Path, tmp_path: Path, made: Callable[[Path], tuple[str | Path, ...]], told: str
 ) -> None:
     assert told in refused(tmp_path, matrices, *made(tmp_path)).stderr
+    assert not (tmp_path / "data").exists()
+
+
+# --- the key that signs sheets ------------------------------------------------------------------
+
+
+def signer_of(server: Served) -> str | None:
+    """The fingerprint under which the server issues a sheet."""
+    with httpx.Client(base_url=server.base, headers=bearer(server.token), timeout=60) as shop:
+        [revision] = issued(shop, opened(shop)["id"])["revisions"]
+    found: str | None = revision["signed_by"]
+    return found
+
+
+def test_sheets_are_signed_by_the_key_named_or_that_of_the_data_folder(
+    matrices: Path, tmp_path: Path
+) -> None:
+    named, kept = new_key(), new_key()
+    with served(tmp_path, matrices) as server:
+        assert signer_of(server) is None
+    (tmp_path / "data" / SIGNING_KEY).write_text(json.dumps(kept))
+    with served(tmp_path, matrices) as server:
+        assert signer_of(server) == fingerprint(kept)
+    (tmp_path / "named.json").write_text(json.dumps(named))
+    with served(tmp_path, matrices, "--key", "named.json") as server:
+        assert signer_of(server) == fingerprint(named)
+
+
+def test_a_key_that_cannot_sign_is_a_plain_message(matrices: Path, tmp_path: Path) -> None:
+    (tmp_path / "public.json").write_text(json.dumps(public_key(new_key())))
+
+    assert "public.json: found" in refused(tmp_path, matrices, "--key", "public.json").stderr
+    assert "none.json: found" in refused(tmp_path, matrices, "--key", "none.json").stderr
     assert not (tmp_path / "data").exists()
 
 
