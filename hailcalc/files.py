@@ -9,7 +9,9 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator, Mapping, Set
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from hailcalc.matrix import Matrix, MatrixReading, read_matrix, require_matrix
 from hailcalc.problems import InputError, Problem
@@ -68,6 +70,32 @@ def write_all(files: Mapping[Path, bytes]) -> None:
     finally:
         for temporary, _ in beside:
             temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def written_beside(path: Path) -> Iterator[BinaryIO]:
+    """A file to write to piece by piece: it has its name once the block ends, and not before.
+
+    Raises InputError for what stands in the way; nothing is left if the block raises.
+    """
+    _require_place(path)
+    try:
+        handle, name = tempfile.mkstemp(prefix=".hailcalc-", dir=path.parent)
+    except OSError as error:
+        raise InputError([Problem(str(path), (), _reason(error), "a place to write")]) from None
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "w+b") as file:
+            yield file
+            file.flush()
+            os.fchmod(file.fileno(), 0o666 & ~_umask())
+            os.fsync(file.fileno())
+        temporary.replace(path)
+        _sync_folder(path.parent)
+    except OSError as error:
+        raise InputError([Problem(str(path), (), _reason(error), "a place to write")]) from None
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def write_new(files: Mapping[Path, bytes], secret: Set[Path] = frozenset()) -> None:

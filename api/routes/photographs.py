@@ -109,7 +109,7 @@ def add_photograph(
             head = claim_for(writing.connection, caller, claim)
             require_version(request, head, required=False)
             require_act(head, "save")
-            entry = photographs.add(writing, claim, picture, query.panel, query.note)
+            entry = photographs.add(writing, store, claim, picture, query.panel, query.note)
             where = {"Location": f"/v1/claims/{claim}/photographs/{entry.number}"}
             return Done(json_reply(view_text(photograph_view(entry)), 201, where), claim)
 

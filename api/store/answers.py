@@ -118,7 +118,8 @@ def add_agreement(writing: Writing, claim: str, revision: int, side: Side, settl
         "settlement": settled,
     }
     connection.execute(sa.insert(agreements).values(row | {"at": writing.at, "who": writing.who}))
-    note(writing, "agreed", claim, {key: row[key] for key in ("revision", "side", "settlement")})
+    told = {key: row[key] for key in ("number", "revision", "side", "settlement")}
+    note(writing, "agreed", claim, told)
 
 
 def agreements_of(connection: Connection, claim: str, revision: int) -> list[Agreement]:

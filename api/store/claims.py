@@ -192,7 +192,7 @@ def _add_draft(
     key = contents.keep_json(writing, claim, as_json(file))
     row = {"claim": claim, "number": number, "claim_file": key, "storm": storm}
     writing.connection.execute(sa.insert(drafts).values(row | _made(writing)))
-    note(writing, act, claim, {"draft": number, "claim_file": key})
+    note(writing, act, claim, {"draft": number, "claim_file": key, "storm": storm})
 
 
 def draft_of(connection: Connection, head: Head) -> Draft | None:

@@ -78,13 +78,16 @@ def read_file(store: Store, sha256: str) -> bytes | None:
 
 def add(
     writing: Writing,
+    store: Store,
     claim: str,
     photograph: Photograph,
     panel: str | None,
     words: str,
 ) -> Entry:
-    """A photograph of a claim, whose files are written. The same one on one panel is kept once."""
+    """A photograph of a claim. The same one on one panel is kept once."""
     connection = writing.connection
+    # Written before, so that writers do not wait; looked at again now that nobody can forget it.
+    write_files(store, photograph)
     for entry in of_claim(connection, claim):
         if (entry.sha256, entry.panel) == (photograph.sha256, panel):
             return entry
