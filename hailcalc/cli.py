@@ -9,7 +9,6 @@ Imports sit inside the commands, so that each loads only what it needs.
 from __future__ import annotations
 
 import sys
-from contextlib import contextmanager
 from dataclasses import replace
 from enum import StrEnum
 from io import TextIOWrapper
@@ -18,10 +17,11 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+from hailcalc.cli_store import DataOption, kept_in, remark, store_commands
 
-    from api.store.session import Store
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from hailcalc.estimate import Estimate
     from hailcalc.intake import Intake
     from hailcalc.sheet.verify import Difference
@@ -29,9 +29,6 @@ if TYPE_CHECKING:
 NOT_VERIFIED = 1
 BAD_INPUT = 2
 INCOMPLETE = 3
-
-COMMAND_LINE = "command-line"
-"""Who the store's log names for what was done here."""
 
 app = typer.Typer(
     name="hailcalc",
@@ -45,10 +42,6 @@ matrix_app = typer.Typer(
     help="Look at and check difficulty matrices.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(matrix_app, name="matrix")
-token_app = typer.Typer(
-    help="Say who may reach the stored claims.", no_args_is_help=True, rich_markup_mode=None
-)
-app.add_typer(token_app, name="token")
 key_app = typer.Typer(
     help="The shop's key, which signs its sheets.", no_args_is_help=True, rich_markup_mode=None
 )
@@ -97,22 +90,6 @@ class PlanAim(StrEnum):
     minutes = "minutes"
 
 
-class ShopRole(StrEnum):
-    """Roles of people of the shop."""
-
-    owner = "owner"
-    estimator = "estimator"
-
-
-class ShopScope(StrEnum):
-    """What a token of the shop may be narrowed to."""
-
-    read = "read"
-    write = "write"
-    issue = "issue"
-    manage = "manage"
-
-
 MatrixOption = Annotated[
     str | None,
     typer.Option("--matrix", metavar="NAME|FILE", help="Matrix instead of the claim's own choice."),
@@ -131,16 +108,6 @@ OutlinesOption = Annotated[
 ]
 PaperOption = Annotated[Paper, typer.Option(help="Paper of the PDF.")]
 LabelsOption = Annotated[LabelTable, typer.Option(help="What panels are called in print.")]
-DataOption = Annotated[
-    Path | None,
-    typer.Option(metavar="DIR", help="Data folder; none: $HAILCALC_DATA, else ./hailcalc-data."),
-]
-
-
-def _remark(text: object) -> None:
-    """Say something on standard error, after what standard output already has."""
-    sys.stdout.flush()
-    print(text, file=sys.stderr)
 
 
 def _require_two_places(one: Path | None, other: Path | None) -> None:
@@ -163,7 +130,7 @@ def main() -> NoReturn:
         app()
     except InputError as error:
         for problem in error.problems:
-            _remark(problem)
+            remark(problem)
         sys.exit(BAD_INPUT)
     sys.exit(0)
 
@@ -250,9 +217,9 @@ def _estimated(
 def _close(notes: Iterable[str], estimate: Estimate) -> None:
     """Say what must be said beside an estimate, and leave with 3 if a panel has no price."""
     for note in notes:
-        _remark(f"note: {note}")
+        remark(f"note: {note}")
     if not estimate.totals.complete:
-        _remark("incomplete: a panel has no price yet")
+        remark("incomplete: a panel has no price yet")
         raise typer.Exit(INCOMPLETE)
 
 
@@ -437,7 +404,7 @@ def verify(
         print(difference)
     if differences:
         how_many = "1 difference" if len(differences) == 1 else f"{len(differences)} differences"
-        _remark(f"{file}: does not verify, {how_many}")
+        remark(f"{file}: does not verify, {how_many}")
         raise typer.Exit(NOT_VERIFIED)
     number = document["claim_file"]["claim"]["number"]
     print(f"{file}: claim {number}, {len(document['lines'])} lines recomputed, all agree")
@@ -495,7 +462,7 @@ def matrix_list() -> None:
     print(matrices_text(readings), end="")
     broken = [problem for _, reading in readings for problem in reading.problems]
     for problem in broken:
-        _remark(problem)
+        remark(problem)
     if broken:
         raise typer.Exit(BAD_INPUT)
 
@@ -525,7 +492,7 @@ def matrix_check(
     for path in files or matrix_files(matrices_folder()):
         reading = read_matrix_file(path)
         for problem in reading.problems:
-            _remark(problem)
+            remark(problem)
         broken = broken or bool(reading.problems)
         if reading.matrix is not None:
             header = reading.matrix.matrix
@@ -606,10 +573,10 @@ def demo(
 
     if data is not None:
         from api.demostore import fill
-        from api.store.opening import open_store
         from hailcalc.files import shipped
 
-        kept = fill(open_store(data), shipped("matrices"))
+        with kept_in(data, create=True) as store:
+            kept = fill(store, shipped("matrices"))
         print(f"{kept} claims kept in {data}; look at them: hailcalc serve --data {data}")
         return
     if not run_demo(out, paper.value):
@@ -663,86 +630,4 @@ def serve(
     )
 
 
-@contextmanager
-def _store(data: Path | None, *, create: bool = False) -> Iterator[Store]:
-    """The store of a data folder, closed at the end. Raises InputError where it fails."""
-    from api.store.faults import StoreFault
-    from api.store.opening import data_folder, database_url, open_store
-    from hailcalc.problems import InputError, Problem
-
-    store = open_store(data or data_folder(), database_url(), create=create)
-    try:
-        yield store
-    except StoreFault as fault:
-        found = fault.words.rstrip(".")
-        raise InputError([Problem("store", (), found, "a database that can be used")]) from None
-    finally:
-        store.close()
-
-
-@token_app.command(
-    "add", epilog='Example: hailcalc token add --role estimator --name "The front desk"'
-)
-def token_add(
-    role: Annotated[ShopRole, typer.Option(help="What its holder may do.")],
-    name: Annotated[str, typer.Option(metavar="TEXT", help="Who has it.")],
-    days: Annotated[int, typer.Option(min=1, max=3650, help="Days until it ends.")] = 365,
-    scope: Annotated[
-        list[ShopScope] | None,
-        typer.Option(help="Allow only this of what the role may; may be repeated."),
-    ] = None,
-    data: DataOption = None,
-) -> None:
-    """Make a token for somebody of the shop, and print it this once.
-
-    An adjuster's link is given from the claim's page or through the API.
-    """
-    from datetime import UTC, datetime, timedelta
-
-    from api.store import tokens
-    from hailcalc.tokencommands import require_token, token_note
-
-    known = tokens.SCOPES[role.value]
-    wanted = [each.value for each in scope or ()]
-    require_token(name, role.value, wanted, known)
-    scopes = tuple(each for each in known if each in wanted or not wanted)
-    until = datetime.now(UTC) + timedelta(days=days)
-    with _store(data, create=True) as store, store.writing(COMMAND_LINE) as writing:
-        grant, secret = tokens.add(writing, role.value, name, until, scopes=scopes)
-    print(secret)
-    _remark(token_note(grant))
-
-
-@token_app.command("list", epilog="Example: hailcalc token list --links")
-def token_list(
-    links: Annotated[bool, typer.Option("--links", help="Adjusters' links as well.")] = False,
-    data: DataOption = None,
-) -> None:
-    """List the shop's tokens, newest first, and whether they open anything now."""
-    from api.store import tokens
-    from api.store.session import now_text
-    from hailcalc.tokencommands import tokens_text
-
-    with _store(data) as store, store.reading() as connection:
-        found = tokens.grants(connection)
-        if links:
-            found += tokens.links(connection)
-    print(tokens_text(found, now_text()), end="")
-
-
-@token_app.command("revoke", epilog="Example: hailcalc token revoke k7m2p9qdxw3c")
-def token_revoke(
-    token: Annotated[str, typer.Argument(metavar="ID", help="As the list has it.")],
-    data: DataOption = None,
-) -> None:
-    """Let a token or an adjuster's link open nothing from now on."""
-    from api.store import tokens
-    from hailcalc.problems import InputError, Problem, shown
-
-    with _store(data) as store, store.writing(COMMAND_LINE) as writing:
-        known = tokens.revoke(writing, token)
-    if not known:
-        raise InputError(
-            [Problem("token", (), f"no token {shown(token)}", "one that hailcalc token list names")]
-        )
-    print(f"token {token} opens nothing any more")
+store_commands(app)

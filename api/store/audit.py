@@ -89,21 +89,25 @@ def audit(store: Store, noted: str | None = None, tell: Tell = lambda _: None) -
 
     `noted` is a hash that its log must contain, for nothing up to it to be cut off.
     """
-    findings: list[Finding] = []
     with store.reading() as connection:
         chain = _Chain(noted)
-        findings += chain.follow(connection, tell)
-        present = set(_present(connection))
+        findings = list(chain.follow(connection, tell))
+        present = set(present_facts(connection))
         findings += _differences(present, chain.facts)
         tell("contents and sheets")
-        findings += _content_findings(connection)
-        findings += _sheet_findings(connection)
-        findings += _head_findings(connection)
+        findings += findings_in_rows(connection)
         number = connection.scalar(sa.select(sa.func.count()).select_from(contents)) or 0
         files = _files(connection)
     tell("photographs")
     findings += _file_findings(store, files)
     return Audit(chain.entries, len(present), number, len(files), chain.head, tuple(findings))
+
+
+def findings_in_rows(connection: Connection) -> Iterator[Finding]:
+    """What is wrong with contents, sheets and heads, whatever the log says."""
+    yield from _content_findings(connection)
+    yield from _sheet_findings(connection)
+    yield from _head_findings(connection)
 
 
 class _Chain:
@@ -179,7 +183,7 @@ def named_by(entry: dict[str, Any]) -> Iterator[Fact]:
             return
 
 
-def _present(connection: Connection) -> Iterator[Fact]:
+def present_facts(connection: Connection) -> Iterator[Fact]:
     """Every row that the log must name."""
     for table in _ROWS:
         options = {"yield_per": _PIECE}
