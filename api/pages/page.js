@@ -12,10 +12,12 @@ import { byId, download, el, fill, say } from "./dom.js";
 import { newDrawing, showDent } from "./drawing.js";
 import { fieldAt, fieldNear, showAtFields } from "./fields.js";
 import { drawHeader, drawSummaries } from "./header.js";
+import { drawKeep, forgetKept, openStored, takeKeptClaim } from "./keep.js";
 import { fetchOutlines } from "./outlines.js";
 import { drawPanels, openPanel, updatePanels } from "./panels.js";
 import { drawPrice } from "./price.js";
-import { Away, Refused, claimPdf, get, matrixFor, sheetText } from "./server.js";
+import { Away, NotLetIn, Refused, claimPdf, get, matrixFor, sheetText } from "./server.js";
+import { takeToken, tokenForm } from "./token.js";
 
 const CLAIM = "hailcalc.claim";
 const PREFERENCES = "hailcalc.preferences";
@@ -50,6 +52,9 @@ const app = {
   visibleProblems: [],
   typing: null,
   downloaded: "",
+  /* What is known of the claim in the store, and what is being done to keep it there. */
+  kept: null,
+  keeping: null,
 
   value: (path) => valueAt(app.draft, path),
   set(path, value) {
@@ -63,6 +68,8 @@ const app = {
   offerUndo,
   prefer,
   question,
+  askForToken,
+  replaceDraft,
   speak: (text) => say(byId("spoken"), text),
 };
 
@@ -89,6 +96,7 @@ function update() {
   drawSummaries(app);
   updatePanels(app);
   drawPrice(app);
+  drawKeep(app);
 }
 
 function save() {
@@ -131,6 +139,7 @@ function takeKept() {
 /** Put another claim in place of the one on the page. */
 function replaceDraft(draft) {
   app.draft = draft;
+  forgetKept(app);
   app.open = null;
   app.drawing = { ...newDrawing(), size: app.drawing.size };
   app.sheet = null;
@@ -188,6 +197,10 @@ async function ask() {
     if (mine === asked) reached();
   } catch (error) {
     if (mine !== asked || error.name === "AbortError") return;
+    if (error instanceof NotLetIn) {
+      askForToken(error.message);
+      return;
+    }
     if (!(error instanceof Away)) throw error;
     notReached(error);
   } finally {
@@ -322,6 +335,19 @@ function reached() {
   clearNotice();
 }
 
+/** The token opens nothing, or there is none: ask for one; counting goes on without prices. */
+function askForToken(reason) {
+  const box = byId("notice");
+  if (box.dataset.text === reason && !box.hidden) return;
+  box.dataset.text = reason;
+  box.hidden = false;
+  fill(box, tokenForm(`${reason} hailcalc serve prints the address of this page with one; the owner `
+    + "gives others with hailcalc token add. Counting goes on meanwhile, on this device.", () => {
+    clearNotice();
+    askSoon(0);
+  }));
+}
+
 function notice(text, action, run) {
   const box = byId("notice");
   if (box.dataset.text === text && !box.hidden) return;
@@ -354,7 +380,8 @@ function downloadClaim() {
 
 /** Do something that ends this claim, after asking if anything of it would be lost. */
 function leave(title, yes, run) {
-  if (isEmpty(app.draft) || app.downloaded === claimText()) {
+  const inStore = app.kept?.text === JSON.stringify(app.draft);
+  if (isEmpty(app.draft) || app.downloaded === claimText() || inStore) {
     run();
     return;
   }
@@ -411,7 +438,8 @@ async function openPdf(route) {
       app.problems = problemsOf(error, app.draft);
       showProblems();
       said.textContent = "It cannot be printed as it is; see the problems.";
-    } else said.textContent = `${error.message} Try again.`;
+    } else if (error instanceof NotLetIn) askForToken(error.message);
+    else said.textContent = `${error.message} Try again.`;
   }
 }
 
@@ -490,8 +518,24 @@ function listen() {
   });
 }
 
+/** The claim that the address names, once nothing on this page would be lost by it. */
+async function openNamed() {
+  const id = new URLSearchParams(location.search).get("claim");
+  if (id === null || id === app.kept?.id) return;
+  leave("Open the claim from the store?", "Open it", async () => {
+    try {
+      await openStored(app, id);
+    } catch (error) {
+      if (error instanceof NotLetIn) askForToken(error.message);
+      else notice(`The claim was not opened: ${error.message}`, "Close", clearNotice);
+    }
+  });
+}
+
+takeToken();
 takePreferences();
+app.kept = takeKeptClaim();
 if (takeKept()) saved("As it was kept on this device.");
 else saved("What you type is kept on this device.");
 listen();
-ask();
+ask().then(openNamed);

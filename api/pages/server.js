@@ -1,36 +1,89 @@
-/* Asking the server, which prices and keeps nothing.
+/* Asking the server, which prices claims and keeps them.
  *
- * Three outcomes matter to the page: an answer, a refusal with its reasons, and no answer at
- * all, which is worth another try.
+ * Four outcomes matter to a page: an answer, a refusal with its reasons, a token that opens nothing,
+ * and no answer at all, which is worth another try. What changes something is sent with a key of its
+ * own: repeated until there is an answer, it is done once.
  */
+
+import { authorized } from "./token.js";
+
+const WAITS_MS = [1000, 2000, 4000, 8000];
 
 /** No answer: no connection, or the server in trouble. */
 export class Away extends Error {}
 
-/** A refusal; `problems` are the entries of its problem document. */
+/** The token is missing, unknown, ended or revoked. */
+export class NotLetIn extends Error {}
+
+/** A refusal; `problems` are the entries of its problem document, `kind` its sort. */
 export class Refused extends Error {
-  constructor(document) {
+  constructor(document, status = 400) {
     super(document.detail ?? "The server refused.");
     this.problems = document.errors ?? [];
+    this.kind = (document.type ?? "").split("/").at(-1);
+    this.status = status;
   }
 }
 
-async function ask(path, options) {
+async function ask(path, options = {}) {
   let response;
+  const headers = authorized(options.headers);
   try {
-    response = await fetch(path, { cache: "no-store", ...options });
+    response = await fetch(path, { cache: "no-store", ...options, headers });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Away("The server does not answer.");
   }
-  if (response.status >= 500) throw new Away(`The server answers with error ${response.status}.`);
-  if (!response.ok) throw new Refused(await response.json().catch(() => ({})));
-  return response;
+  if (response.ok) return response;
+  if (response.status >= 500) {
+    const told = await response.json().catch(() => ({}));
+    throw new Away(told.type?.startsWith("/problems/") ? told.detail
+      : `The server answers with error ${response.status}.`);
+  }
+  const document = await response.json().catch(() => ({}));
+  if (response.status === 401) throw new NotLetIn(document.detail ?? "This needs a token.");
+  throw new Refused(document, response.status);
 }
 
 /** JSON from the server. */
 export async function get(path, options = {}) {
   return (await ask(path, options)).json();
+}
+
+/** A file from the server: {blob, name}; `accept` says in which form. */
+export async function getFile(path, accept) {
+  const response = await ask(path, { headers: { Accept: accept } });
+  const named = /filename="([^"]+)"/.exec(response.headers.get("content-disposition") ?? "");
+  return { blob: await response.blob(), name: named === null ? "claim" : named[1] };
+}
+
+/** A key that no other change has. */
+export function newKey() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/** Change something: `version` is what it was made against, `body` a value or a blob.
+ *
+ * While nobody answers it is asked again with the same key, `waiting` told each time.
+ */
+export async function send(method, path, { body, version, key = newKey(), waiting } = {}) {
+  const headers = { "Idempotency-Key": key };
+  if (version !== undefined) headers["If-Match"] = `"${version}"`;
+  const blob = body instanceof Blob;
+  headers["Content-Type"] = blob ? body.type : "application/json";
+  const options = { method, headers, body: blob ? body : JSON.stringify(body ?? {}) };
+  for (const wait of [...WAITS_MS, null]) {
+    try {
+      const response = await ask(path, options);
+      return response.status === 204 ? null : await response.json();
+    } catch (error) {
+      if (!(error instanceof Away) || wait === null) throw error;
+      waiting?.(error);
+      await new Promise((resolve) => { setTimeout(resolve, wait); });
+    }
+  }
+  return null;
 }
 
 function post(route, draft, accept, query, signal) {

@@ -22,7 +22,7 @@ from hailcalc.vehicle import BODIES, PANEL_LABELS, PANELS, PANELS_OF_BODY, Equip
 router = APIRouter(include_in_schema=False)
 
 PAGE_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
 )
 """The page has no inline script or style and asks nobody but this server."""
@@ -71,6 +71,18 @@ def _file(name: str) -> Response:
 def page() -> Response:
     """The page."""
     return _file("index.html")
+
+
+@router.get("/claims")
+def desk() -> Response:
+    """The desk: the claims of the store."""
+    return _file("claims.html")
+
+
+@router.get("/answer")
+def adjuster() -> Response:
+    """Where an adjuster's link leads."""
+    return _file("answer.html")
 
 
 @router.get("/pages/words.json")

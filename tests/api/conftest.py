@@ -89,7 +89,7 @@ def write_matrices(folder: Path, matrices: dict[str, str]) -> Path:
     return folder
 
 
-HERE = "hc_a-token-for-these-tests"
+HERE = "hc_a-token-for-these-tests-0123456789"
 """What the client of these tests shows."""
 
 

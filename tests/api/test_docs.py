@@ -103,6 +103,7 @@ get /v1/outlines/{body}
 post /v1/plan
 post /v1/price
 get /v1/schemas/{name}
+get /v1/token
 """
 
 

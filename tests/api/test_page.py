@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -24,14 +23,15 @@ from playwright.sync_api import (
     Page,
     Request,
     expect,
-    sync_playwright,
 )
 
 from api.store.session import Store
 from hailcalc.cautions import CAUTIONS, NATURE
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.vehicle import PANEL_LABELS, PANELS, PANELS_OF_BODY, Equipment
+from tests.api.browsing import DESK, PHONE, chromium
 from tests.api.conftest import (
+    HERE,
     TRIM,
     Claim,
     app_on,
@@ -45,17 +45,7 @@ from tests.api.conftest import (
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo" / "claims"
 EVERY_PANEL = DEMO / "12-sedan-every-panel.json"
-PHONE, TABLET, DESK = (360, 740), (820, 1100), (1440, 900)
-
-ARGUMENTS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
+TABLET = (820, 1100)
 
 REFUSAL = "the server responded with a status of 422"
 """What Chromium itself writes for a refused claim, which is no fault of the page."""
@@ -63,13 +53,8 @@ REFUSAL = "the server responded with a status of 422"
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("no chromium is installed to show the page in")
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+    with chromium() as found:
         yield found
-        found.close()
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +83,7 @@ class Visit:
         self.context.on("console", self._said)
         self.context.on("weberror", lambda error: self.complaints.append(str(error.error)))
         self.page = self.context.new_page()
-        self.page.goto(self.base)
+        self.page.goto(f"{self.base}/#{HERE}")
 
     def _asked(self, request: Request) -> None:
         self.requests.append(request.url)
@@ -1015,7 +1000,7 @@ def test_two_windows_show_the_same_claim_and_do_not_overwrite_each_other(phone: 
     page = phone.page
     fill_header(page)
     other = phone.context.new_page()
-    other.goto(phone.base)
+    other.goto(f"{phone.base}/#{HERE}")
     open_panel(page, "Hood")
     page.get_by_label("Dents of dime on Hood").fill("3")
 

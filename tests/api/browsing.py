@@ -1,0 +1,67 @@
+"""A real browser for tests of the pages: Debian's Chromium, driven from outside."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+PHONE, DESK = (360, 740), (1440, 900)
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """A browser; the test is skipped where none is installed."""
+    found = shutil.which("chromium")
+    if found is None:
+        pytest.skip("no chromium is installed to show the page in")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+class Seat:
+    """Somebody at a window of their own, and what the browser complained of there."""
+
+    def __init__(self, browser: Browser, base: str, size: tuple[int, int] = DESK) -> None:
+        self.base = base.rstrip("/")
+        self.complaints: list[str] = []
+        self.hosts: set[str] = set()
+        self.allowed: list[str] = []
+        self.context: BrowserContext = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, locale="en-US", timezone_id="UTC"
+        )
+        self.context.set_default_timeout(10_000)
+        self.context.on("weberror", lambda error: self.complaints.append(str(error.error)))
+        self.context.on("console", lambda said: self._said(said.type, said.text))
+        self.context.on("request", lambda request: self.hosts.add(urlsplit(request.url).netloc))
+        self.page: Page = self.context.new_page()
+
+    def _said(self, kind: str, text: str) -> None:
+        if kind in ("error", "warning") and not any(known in text for known in self.allowed):
+            self.complaints.append(text)
+
+    def open(self, path: str) -> Page:
+        """The page at a path of the server."""
+        self.page.goto(f"{self.base}{path}")
+        return self.page
+
+    def end(self) -> None:
+        """Leave; nothing was asked of another host, and the browser had nothing to complain of."""
+        self.context.close()
+        assert self.hosts - {""} <= {urlsplit(self.base).netloc}
+        assert self.complaints == []
