@@ -33,6 +33,7 @@ from hailcalc.claim.answers import (
     with_others,
 )
 from hailcalc.claim.life import Side, State
+from hailcalc.claimfile import Sha256
 from hailcalc.fields import FileModel, as_json
 from hailcalc.problems import InputError, Problem
 
@@ -105,7 +106,7 @@ class AnswersQuery(BaseModel):
 class Agreement(FileModel):
     """A side's word: the digest of the settlement that it agrees to."""
 
-    settlement: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    settlement: Sha256
 
 
 @router.get(
