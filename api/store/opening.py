@@ -38,10 +38,13 @@ def database_url() -> str | None:
     return os.environ.get("HAILCALC_DATABASE_URL") or None
 
 
-def open_store(folder: Path, url: str | None = None, *, create: bool = True) -> Store:
+def open_store(
+    folder: Path, url: str | None = None, *, create: bool = True, busy_ms: int = BUSY_MS
+) -> Store:
     """The store of a data folder, made or brought up to date. Raises InputError if it cannot be.
 
-    Without `create` a folder that has no store is a mistake, rather than a new one.
+    Without `create` a folder that has no store is a mistake, rather than a new one. A write waits
+    `busy_ms` for others before it gives up.
     """
     place = str(folder) if url is None else "HAILCALC_DATABASE_URL"
     address = _address(folder, url)
@@ -50,7 +53,7 @@ def open_store(folder: Path, url: str | None = None, *, create: bool = True) -> 
     try:
         with told_apart():
             _prepare_folder(folder)
-            engine = _engine(address)
+            engine = _engine(address, busy_ms)
             _migrate(engine)
             if url is None:
                 (folder / DATABASE).chmod(0o600)
@@ -82,9 +85,9 @@ def _address(folder: Path, url: str | None) -> URL:
     return given.set(drivername="postgresql+psycopg")
 
 
-def _engine(address: URL) -> Engine:
+def _engine(address: URL, busy_ms: int) -> Engine:
     if address.get_backend_name() == "postgresql":
-        options = f"-c lock_timeout={BUSY_MS} -c statement_timeout={STATEMENT_MS}"
+        options = f"-c lock_timeout={busy_ms} -c statement_timeout={STATEMENT_MS}"
         return sa.create_engine(
             address,
             hide_parameters=True,
@@ -98,7 +101,7 @@ def _engine(address: URL) -> Engine:
         address,
         hide_parameters=True,  # an error is printed somewhere, and rows name persons
         pool_timeout=10,
-        connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None},
+        connect_args={"timeout": busy_ms / 1000, "isolation_level": None},
     )
     sa.event.listen(engine, "connect", _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
