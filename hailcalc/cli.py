@@ -118,6 +118,17 @@ def _require_two_places(one: Path | None, other: Path | None) -> None:
         raise InputError([Problem(str(one), (), "both into one file", "a file for each")])
 
 
+def _require_sheet_to_sign(sign: Path | None, pdf: Path | None, json: Path | None) -> None:
+    """Raise InputError if a key is to sign nothing, or the sheet would be written over it."""
+    from hailcalc.problems import InputError, Problem
+
+    if sign is not None and pdf is None and json is None:
+        found = "a key and no sheet to sign"
+        raise InputError([Problem(str(sign), (), found, "--pdf or --json as well")])
+    for written in (pdf, json):
+        _require_two_places(written, sign)
+
+
 def main() -> NoReturn:
     """Run the command line; never a traceback for a mistake in what was given."""
     from hailcalc.problems import InputError
@@ -161,6 +172,7 @@ def price(
     from hailcalc.terminal import estimate_text, notes
 
     _require_two_places(pdf, json)
+    _require_sheet_to_sign(sign, pdf, json)
     intake = take_in(claim, matrix, tallies, dents, outlines=outlines)
     intake, estimate = _estimated(intake, claim, aim)
     wanted: dict[Path, bytes] = {}
@@ -436,8 +448,11 @@ def key_new(
     import json as json_text
 
     from hailcalc.files import write_new
+    from hailcalc.problems import InputError, Problem
     from hailcalc.signing import fingerprint, new_key, public_key, shown_fingerprint
 
+    if not out.name:
+        raise InputError([Problem(str(out), (), "a folder", "a name for the key's file")])
     key = new_key()
     public = out.with_suffix(".public.json")
     write_new(

@@ -7,6 +7,8 @@ import os
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -72,3 +74,41 @@ def test_every_picture_and_anchor_of_the_readme_exists() -> None:
             assert target[1:] in slugs, target
         else:
             assert (ROOT / target).exists(), target
+
+
+LIFE = re.search(r"<!-- life -->\n```sh\n(.*?)```", README, re.DOTALL)
+
+
+def test_the_whole_life_of_a_claim_is_ten_lines_of_curl_that_work(folder: Path) -> None:
+    assert LIFE is not None
+    first, _, lines = LIFE[1].partition("\n\n")
+    assert sum("curl" in line for line in lines.splitlines()) == 10
+    with serving(folder) as (address, token):
+        head = first.replace("http://127.0.0.1:8423", address).replace("hc_…", token)
+        script = f"set -eu\n{head}\n{lines}"
+        done = subprocess.run(
+            ["bash", "-c", script], cwd=folder, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+    agreed = json.loads((folder / "agreed.json").read_text())
+    assert agreed["state"] == "agreed", agreed
+    assert agreed["sums"]["disputed"] == "16.59"
+    assert [revision["number"] for revision in agreed["revisions"]] == [1, 2]
+    for name in ("sheet-1.pdf", "changes.pdf"):
+        assert (folder / name).read_bytes().startswith(b"%PDF")
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[tuple[str, str]]:
+    """`hailcalc serve` with no set-up at all: its address and the token that it printed."""
+    server = subprocess.Popen(
+        [sys.executable, "-m", "hailcalc", "serve", "--port", "0"],
+        cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+    )  # fmt: skip
+    try:
+        assert server.stdout is not None
+        address, _, token = server.stdout.readline().strip().partition("/#")
+        yield address.removeprefix("page: "), token
+    finally:
+        server.terminate()
+        server.wait()

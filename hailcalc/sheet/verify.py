@@ -51,9 +51,7 @@ def verify_sheet(
     With a `key` the sheet must be signed by it; without, a signature must be one of this sheet.
     """
     differences = list(_signature_differences(document, key))
-    content = {
-        name: value for name, value in document.items() if name not in ("digest", SIGNATURE)
-    }
+    content = {name: value for name, value in document.items() if name not in ("digest", SIGNATURE)}
     try:
         computed = digest(content)
     except ValueError as error:
