@@ -21,6 +21,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
+from starlette.routing import Match, Mount
 
 from api.headers import SECURITY_HEADERS
 from api.store.faults import FAULTS, StoreFault
@@ -356,9 +357,25 @@ async def on_http_error(request: Request, error: Exception) -> Response:
         404: "There is nothing here; /docs describes what there is.",
         405: f"{request.method} is not allowed here; see the Allow header.",
     }.get(error.status_code, f"{phrase}.")
+    headers = dict(error.headers or {})
+    if error.status_code == 405:
+        headers["Allow"] = ", ".join(_methods_at(request))
     return _document(
-        "about:blank", phrase, error.status_code, detail, request.scope["path"], (), error.headers
+        "about:blank", phrase, error.status_code, detail, request.scope["path"], (), headers
     )
+
+
+def _methods_at(request: Request) -> list[str]:
+    """Every method that a path has; the router tells those of one of its routes only."""
+    routes = [route for route in request.app.routes if not isinstance(route, Mount)]
+    found = [
+        method
+        for method in ("GET", "HEAD", "POST", "PUT", "DELETE")
+        if any(
+            route.matches({**request.scope, "method": method})[0] is Match.FULL for route in routes
+        )
+    ]
+    return found or ["GET", "HEAD"]  # what is mounted are files
 
 
 async def on_parameter_error(request: Request, error: Exception) -> Response:

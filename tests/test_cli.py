@@ -120,6 +120,7 @@ def test_a_written_sheet_verifies_as_json_and_as_pdf(tmp_path: Path) -> None:
         assert (ran.returncode, ran.stderr) == (DONE, "")
         assert ran.stdout == (
             f"{name}: claim EF-2026-0001, 6 lines recomputed, all agree\ndigest {digest}\n"
+            "not signed by a key\n"
         )
 
 

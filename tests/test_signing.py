@@ -169,6 +169,7 @@ def test_a_signature_is_spelt_in_one_way_only() -> None:
         (json.dumps(public_key(KEY) | {"crv": "X25519"}), '"X25519"'),
         ('{"kty": "OKP", "crv": "Ed25519", "x": "short"}', "another value"),
     ],
+    ids=range(12),
 )
 def test_what_is_no_key_file_is_refused(text: str, found: str) -> None:
     with pytest.raises(InputError) as refused:

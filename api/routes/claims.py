@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -39,7 +38,7 @@ from api.views import (
     view_text,
 )
 from hailcalc.claim.life import State
-from hailcalc.fields import FileModel, Name, Note
+from hailcalc.fields import Day, FileModel, Name, Note
 from hailcalc.problems import shown
 
 router = APIRouter(prefix="/v1/claims", tags=["claims"])
@@ -63,8 +62,8 @@ class ListQuery(BaseModel):
     storm: Name | None = None
     insurer: Annotated[str, Field(max_length=200, pattern=_LINE)] | None = None
     state: State | None = None
-    since: date | None = Field(None, description="Date of loss from this day on.")
-    until: date | None = Field(None, description="Date of loss up to this day.")
+    since: Day | None = Field(None, description="Date of loss from this day on.")
+    until: Day | None = Field(None, description="Date of loss up to this day.")
     text: Annotated[str, Field(max_length=200, pattern=_LINE)] | None = Field(
         None, description="Words in number, insurer, customer, storm, VIN or description."
     )
