@@ -8,11 +8,12 @@ way that the API goes.
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from api.demopictures import drawn
 from api.issuing import freeze, made, waiting
 from api.library import Library
 from api.problems import Refusal
@@ -20,11 +21,13 @@ from api.store import claims as stored
 from api.store import tokens
 from api.store.answers import add_agreement, add_answers
 from api.store.claims import Head
+from api.store.photographs import add, write_files
 from api.store.session import Store
 from hailcalc.claim.answers import LineAnswer, read_answers
 from hailcalc.claim.life import Side
 from hailcalc.claimfile import ClaimFile, claim_from_data, require_claim
 from hailcalc.files import read_text, shipped
+from hailcalc.photographs import examine
 from hailcalc.problems import InputError, Problem
 from hailcalc.reading import load_json
 
@@ -62,6 +65,8 @@ def _live(store: Store, library: Library, story: Mapping[str, Any], name: str) -
     storm = story["storms"][file.claim.date_of_loss.isoformat()]
     with store.writing(WHO) as writing:
         head = stored.open_claim(writing, file, storm)
+    if name == story["claim"]:
+        _photograph(store, head, story["photographs"])
     if name == story["draft"]:
         return
     head = _issue(store, library, head, "")
@@ -72,6 +77,15 @@ def _live(store: Store, library: Library, story: Mapping[str, Any], name: str) -
     elif name == story["withdrawn"]:
         with store.writing(WHO) as writing:
             stored.withdraw(writing, head, story["why_withdrawn"])
+
+
+def _photograph(store: Store, head: Head, wanted: Sequence[Mapping[str, Any]]) -> None:
+    """Drawn photographs of the claim, on the way that those of a camera go."""
+    for number, each in enumerate(wanted, 1):
+        picture = examine(drawn(each["dents"], number, each["taken"]), each["panel"])
+        write_files(store, picture)
+        with store.writing(WHO) as writing:
+            add(writing, store, head.id, picture, each["panel"], each["note"])
 
 
 def _issue(store: Store, library: Library, head: Head, reason: str) -> Head:
@@ -101,6 +115,7 @@ def _argue(store: Store, library: Library, head: Head, story: Mapping[str, Any])
     adjuster = _adjuster(store, head, story)
     for step in story["steps"]:
         if "supplement" in step:
+            _photograph(store, head, step.get("photographs", ()))
             file = _claim_file("life", step["supplement"])
             with store.writing(WHO) as writing:
                 head = stored.save_draft(writing, head, file, head.storm)

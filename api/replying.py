@@ -19,7 +19,7 @@ from api.problems import Refusal, at
 from api.state import setup_of
 from api.store import replies
 from api.store.replies import Once, Reply
-from api.store.session import Writing
+from api.store.session import Store, Writing
 from api.store.tokens import Caller
 from hailcalc.problems import shown
 
@@ -57,12 +57,15 @@ def once(request: Request, caller: Caller, body: bytes, prepare: Callable[[], Ac
     """Answer a request that writes. Raises Refusal for a key that was used otherwise."""
     store = setup_of(request.app).store
     wanted = _wanted(request, body)
-    if wanted is not None:
-        with store.reading() as connection:
-            found = replies.kept(connection, wanted)
-        if found is not None:
+    if (found := _kept(store, wanted)) is not None:
+        return _again(request, *found)
+    try:
+        act = prepare()
+    except Refusal:
+        # Refused, perhaps, because the same request was done while this one was on its way.
+        if (found := _kept(store, wanted)) is not None:
             return _again(request, *found)
-    act = prepare()
+        raise
     with store.writing(caller.token) as writing:
         found = None if wanted is None else replies.kept(writing.connection, wanted)
         if found is not None:
@@ -71,6 +74,13 @@ def once(request: Request, caller: Caller, body: bytes, prepare: Callable[[], Ac
         if wanted is not None:
             replies.keep(writing, wanted, done.reply, done.claim)
     return response_of(done.reply)
+
+
+def _kept(store: Store, wanted: Once | None) -> tuple[Reply, bool] | None:
+    if wanted is None:
+        return None
+    with store.reading() as connection:
+        return replies.kept(connection, wanted)
 
 
 def computed(

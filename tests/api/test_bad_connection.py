@@ -370,3 +370,25 @@ def test_answers_at_the_same_time_lose_nothing(shop: httpx.Client, store: Store)
     stands = shop.get(f"/v1/claims/{claim}/answers").json()
     assert (stands["lines_open"], len(stands["parts"])) == (0, 3)
     assert audit(store).findings == ()
+
+
+def test_one_issue_sent_thrice_at_once_is_issued_once_and_answered_thrice(
+    shop: httpx.Client,
+) -> None:
+    claim = opened(shop)
+    path, answers = f"/v1/claims/{claim['id']}/revisions", []
+    headers = KEY | {"If-Match": f'"{claim["version"]}"'}
+    ready = threading.Barrier(3)
+
+    def send() -> None:
+        ready.wait()
+        answers.append(shop.post(path, json={}, headers=headers))
+
+    threads = [threading.Thread(target=send) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert [answer.status_code for answer in answers] == [201, 201, 201]
+    assert len({answer.content for answer in answers}) == 1
+    assert len(shop.get(path).json()["revisions"]) == 1
