@@ -1,401 +1,287 @@
 /* The adjuster's page: one claim, its sheet, and an answer to each line.
  *
  * Which claim it is follows from the token: it opens only that one. What is chosen and typed is kept
- * in the browser by claim and revision until it is sent, so a lost connection loses nothing; it is
- * sent with a key, so that sending it twice is sending it once. If a supplement came meanwhile, what
- * was typed for lines that are still the same is kept.
+ * in the browser until it is sent, so a lost connection loses nothing; it is sent with a key, so that
+ * sending it twice is sending it once. If a supplement came meanwhile, what was typed for lines that
+ * are still the same is kept. Every sum comes from the server as text.
  */
 
-import { picture } from "./claim-desk.js";
-import { byId, el, fill, freshId, say, several } from "./dom.js";
-import { Away, NotLetIn, Refused, get, getFile, newKey, send } from "./server.js";
-import { answerWords, because, day, grouped, moment, sumsOf } from "./standing.js";
+import { asSent, keepTyped, takeTyped } from "./answer-kept.js";
+import { acceptAll, drawGroupButtons, drawLines, isOpen, mayAnswer, untouched } from "./answer-lines.js";
+import { drawPictures } from "./answer-pictures.js";
+import { drawSettlement, drawSummary } from "./answer-summary.js";
+import { byId, el, fill, redraw, say, several } from "./dom.js";
+import { Away, NotLetIn, Refused, get, newKey, send } from "./server.js";
+import { sumsOf } from "./standing.js";
 import { takeToken, tokenForm } from "./token.js";
 
-const CHOICES = [["accept", "Accept"], ["amount", "Other amount"], ["decline", "Decline"]];
+const MOST = 1000; // Answers that the server takes at once.
+const AGAIN_MS = 30000;
 
 const page = {
   claim: null, sheet: null, answers: null, words: null,
   /* What is chosen and not sent yet, by line number: {answer, amount, reason}. */
   typed: new Map(),
-  /* What the server found wrong, by line number. */
+  /* What is wrong with it, by line number: [{field, text}]. */
   problems: new Map(),
   key: newKey(),
+  /* The key with which each settlement is agreed to, by its digest. */
+  keys: new Map(),
   sending: false,
+  /* Whether it is sent again by itself: it could not be for want of a connection. */
+  waits: false,
+  /* Grows with every look at the claim: what an older look brings is not shown. */
+  look: 0,
 };
-
-/* ---- what is kept ------------------------------------------------------------------------------ */
-
-function place() {
-  return `hailcalc.answer.${page.claim.id}`;
-}
-
-/** What makes a line the same line on another revision. */
-function identity(line) {
-  return JSON.stringify([line.kind, line.panel, line.label, line.amount, line.because.formula ?? ""]);
-}
-
-function keepTyped() {
-  const kept = [...page.typed].map(([number, typed]) => [identity(lineOf(number).line), typed]);
-  try {
-    localStorage.setItem(place(), JSON.stringify(kept));
-  } catch {
-    // then it is there until the page is closed
-  }
-}
-
-/** What was typed before, for lines that are still there and wait for an answer. */
-function takeTyped() {
-  page.typed.clear();
-  let kept = [];
-  try {
-    kept = JSON.parse(localStorage.getItem(place())) ?? [];
-  } catch {
-    return;
-  }
-  const left = [...kept];
-  for (const each of page.answers.lines) {
-    const at = left.findIndex(([which]) => which === identity(each.line));
-    if (at >= 0) page.typed.set(each.number, left.splice(at, 1)[0][1]);
-  }
-}
-
-function lineOf(number) {
-  return page.answers.lines[number - 1];
-}
 
 /* ---- fetching ---------------------------------------------------------------------------------- */
 
-/** The claim that this token opens. */
+/** Fetch the claim that this token opens and show it; returns what was typed for lines now gone. */
 async function fetchAll() {
-  const { claim: id } = await get("/v1/token");
-  const path = `/v1/claims/${id}`;
-  page.claim = await get(path);
-  const [sheet, answers, pictures, words] = await Promise.all([
-    get(`${path}/revisions/${page.claim.revision}`), get(`${path}/answers`),
-    get(`${path}/photographs`), get("/pages/words.json"),
-  ]);
-  Object.assign(page, { sheet, answers, words });
-  page.problems.clear();
-  takeTyped();
-  drawAll(pictures.photographs);
+  page.look += 1;
+  const { look } = page;
+  const found = await fetched();
+  return look === page.look ? shown(found) : [];
 }
 
-async function start() {
+async function fetched() {
+  const { claim: id, role } = await get("/v1/token");
+  if (role !== "adjuster") throw new NotLetIn("This token is the shop’s own, not an adjuster’s.");
+  const path = `/v1/claims/${id}`;
+  const claim = await get(path);
+  const [sheet, answers, pictures, words] = await Promise.all([
+    get(`${path}/revisions/${claim.revision}`), get(`${path}/answers?revision=${claim.revision}`),
+    get(`${path}/photographs`), page.words ?? get("/pages/words.json"),
+  ]);
+  return { claim, sheet, answers, words, pictures: pictures.photographs };
+}
+
+function shown({ pictures, ...found }) {
+  Object.assign(page, found);
+  const { typed, key, lost } = takeTyped(page.claim.id, page.answers);
+  Object.assign(page, { typed, key });
+  page.problems.clear();
+  byId("main").hidden = false;
+  drawSummary(page, (error) => { if (error instanceof NotLetIn) failed(error); });
+  drawSettlement(page, askToAgree);
+  const box = byId("pictures");
+  const which = JSON.stringify([page.claim.id, pictures]);
+  byId("pictures-section").hidden = pictures.length === 0;
+  if (box.dataset.which !== which) {
+    box.dataset.which = which;
+    drawPictures(box, page.claim.id, pictures, page.words.labels[page.claim.revisions.at(-1).labels]);
+  }
+  drawLines(page, changed);
+  drawBar();
+  return lost;
+}
+
+/** Look at the claim; `why` is told with it. Returns whether that worked. */
+async function start(why = "") {
   try {
-    await fetchAll();
-    byId("notice").hidden = true;
+    const lost = await fetchAll();
+    notice(why, lost);
+    return true;
   } catch (error) {
     failed(error);
+    return false;
   }
+}
+
+function notice(text, lost = []) {
+  const box = byId("notice");
+  box.hidden = text === "" && lost.length === 0;
+  fill(box, text === "" ? null : el("p", {}, text), lost.length === 0 ? null : el("div", { class: "lost" },
+    el("p", {}, "What was typed for lines that are not on this sheet any more:"),
+    el("ul", {}, lost.map(({ shown: line, answer, amount, reason }) => el("li", {},
+      [line, { accept: "accepted", amount: `other amount ${amount}`, decline: "declined" }[answer], reason]
+        .filter(Boolean).join("; "))))));
 }
 
 function failed(error) {
   const box = byId("notice");
-  box.hidden = false;
+  const button = (label) => el("button", { type: "button", onclick: () => start() }, label);
   if (error instanceof NotLetIn) {
-    fill(box, tokenForm(`${error.message} Open the whole link that the shop sent, or ask for another.`,
-      start));
+    const text = `${error.message} Open the whole link that the shop sent, or ask the shop for another.`;
+    fill(box, tokenForm(text, () => start()));
   } else if (error instanceof Away) {
-    fill(box, el("p", {}, `${error.message} What you typed is kept on this device.`),
-      el("button", { type: "button", onclick: start }, "Try again"));
-  } else if (error instanceof Refused) {
-    fill(box, el("p", {}, error.message), el("button", { type: "button", onclick: start }, "Look again"));
-  } else throw error;
+    fill(box, el("p", {}, `${error.message} What you typed is kept on this device.`), button("Try again"));
+  } else if (error instanceof Refused) fill(box, el("p", {}, error.message), button("Look again"));
+  else throw error;
+  box.hidden = false;
+  box.scrollIntoView({ block: "nearest" });
 }
 
-/* ---- what stands above the lines ----------------------------------------------------------------- */
-
-function drawAll(pictures) {
-  const { claim, sheet } = page;
-  const file = sheet.claim_file;
-  document.title = `${claim.number} – claim sheet`;
-  say(byId("title"), `Claim ${claim.number}`);
-  say(byId("where"), [file.shop?.name, file.vehicle.description ?? file.vehicle.body,
-    `date of loss ${day(claim.date_of_loss)}`].filter(Boolean).join(" · "));
-  byId("pictures-section").hidden = pictures.length === 0;
-  fill(byId("pictures"), pictures.map((each) => picture({ failed }, claim, each, page.words.labels.us)));
-  drawSummary();
-  drawLines();
-}
-
-function drawSummary() {
-  const { claim, answers, sheet } = page;
-  const latest = claim.revisions.at(-1);
-  const entry = (label, value, cls = "") => el("div", { class: cls }, el("dt", {}, label), el("dd", {}, value));
-  fill(byId("summary"), el("section", { class: "card strong", "aria-label": "Sums" },
-    claim.withdrawn === null ? null
-      : el("p", { class: "next" }, `The shop withdrew this claim: ${claim.withdrawn.reason}`),
-    claim.state === "agreed" ? el("p", { class: "next" }, "Both sides have agreed.") : null,
-    latest.number > 1 ? el("p", { class: "next" },
-      `Revision ${latest.number}, a supplement in place of the sheets before it: ${latest.reason}`) : null,
-    latest.complete ? null : el("p", { class: "next" },
-      "Incomplete: a panel has no price yet. A supplement will give it."),
-    el("dl", { class: "head-sums" },
-      entry("Net of the deductible", `${latest.net} ${latest.currency}`, "big"),
-      entry("Total", `${latest.total} ${latest.currency}`),
-      entry("Deductible", `${answers.deductible} ${latest.currency}`),
-      entry("Matrix", `${sheet.matrix.matrix.title}, revision ${sheet.matrix.matrix.revision ?? 1}`)),
-    sumsOf(answers),
-    el("div", { class: "tools" },
-      opener(`/revisions/${latest.number}`, "application/pdf", "Open the sheet (PDF)"),
-      opener(`/revisions/${latest.number}`, "application/json", "The sheet as JSON"),
-      latest.number > 1 ? opener("/changes", "application/pdf", "What changed (PDF)") : null)));
-  drawSettlement();
-}
-
-function opener(path, accept, label) {
-  return el("button", {
-    type: "button",
-    onclick: async () => {
-      try {
-        const { blob } = await getFile(`/v1/claims/${page.claim.id}${path}`, accept);
-        window.open(URL.createObjectURL(blob), "_blank");
-      } catch (error) {
-        failed(error);
-      }
-    },
-  }, label);
-}
-
-function drawSettlement() {
-  const { settlement } = page.answers;
-  const { currency } = page.answers;
-  if (settlement === null || page.claim.state === "withdrawn") {
-    fill(byId("settlement"));
-    return;
-  }
-  const side = (name, word) => `${name} ${word === null ? "has not agreed yet" : `agreed ${moment(word.at)}`}.`;
-  fill(byId("settlement"), el("section", { class: "card strong", "aria-label": "Settlement" },
-    el("h2", {}, "Settlement"),
-    el("p", {}, `Every line is answered. Agreed: ${settlement.agreed} ${currency}, that is `
-      + `${settlement.net} net of the deductible. Disputed: ${settlement.disputed}, which is not paid. `
-      + "The claim is agreed when the shop agrees to the same."),
-    el("p", {}, [side("You", settlement.adjuster).replace("You has", "You have"),
-      side("The shop", settlement.shop)].join(" ")),
-    settlement.adjuster !== null ? null : el("button", {
-      type: "button", class: "strong", id: "agree",
-      onclick: () => ask("Agree to this settlement?", `${settlement.agreed} ${currency} agreed, `
-        + `${settlement.disputed} disputed and not paid.`, "Agree", agree),
-    }, "Agree to this settlement")));
-}
-
-/* ---- the lines ------------------------------------------------------------------------------------- */
-
-function drawLines() {
-  const { answers, words } = page;
-  say(byId("lines-about"), `${several(answers.lines_answered, "line")} answered, ${answers.lines_open} open. `
-    + "Each amount is the value of its formula, rounded once. Tax follows the lines that it is on.");
-  fill(byId("lines"), grouped(answers.lines).map(({ panel, lines }) => {
-    const open = lines.filter(isOpen);
-    const name = panel === null ? "Whole vehicle" : words.labels.us[panel];
-    return [
-      el("div", { class: "group" }, name, open.length > 1 && mayAnswer() ? el("button", {
-        type: "button", "aria-label": `Accept all open lines of: ${name}`,
-        onclick: () => acceptAll(open),
-      }, "Accept all") : null),
-      lines.map(lineRow),
-    ];
-  }));
-  drawBar();
-}
-
-function mayAnswer() {
-  return page.claim.state !== "withdrawn" && page.claim.forgotten === null;
-}
-
-function isOpen(line) {
-  return line.answer === null && !line.follows && line.line.amount !== null;
-}
-
-function lineRow(line) {
-  const row = el("div", { class: "answer-line", id: `line-${line.number}` },
-    el("span", { class: "no" }, String(line.number)), el("strong", {}, line.line.label),
-    el("span", { class: "amount" }, line.line.amount ?? "no price"), because(line.line));
-  const typed = page.typed.get(line.number);
-  if (typed === undefined && !isOpen(line)) {
-    row.append(el("p", { class: "said" }, answerWords(line)));
-    if (line.line.amount !== null && mayAnswer()) row.append(again(line));
-  } else if (mayAnswer()) row.append(chooser(line, typed));
-  return row;
-}
-
-/* An answered line, or a tax line, is answered only if somebody wants to. */
-function again(line) {
-  return el("div", { class: "choose" }, el("button", {
-    type: "button", class: "link",
-    onclick: () => {
-      page.typed.set(line.number, {
-        answer: line.answer?.answer ?? "accept",
-        amount: line.answer?.amount ?? "",
-        reason: line.answer?.reason ?? "",
-      });
-      typedChanged(line.number, true);
-    },
-  }, line.follows ? "Answer it by itself" : "Change the answer"));
-}
-
-function chooser(line, typed) {
-  const name = freshId("choice");
-  return el("div", { class: "choose" },
-    el("fieldset", {},
-      el("legend", { class: "unseen" }, `Answer to line ${line.number}, ${line.line.label}`),
-      el("div", { class: "segments" }, CHOICES.map(([value, label]) => el("label", {},
-        el("input", {
-          type: "radio", name, value, checked: typed?.answer === value,
-          onchange: () => {
-            page.typed.set(line.number, { amount: "", reason: "", ...typed, answer: value });
-            typedChanged(line.number, value !== "accept");
-          },
-        }), el("span", {}, label))))),
-    typed === undefined || typed.answer === "accept" ? null : offer(line, typed),
-    el("p", { class: "problem", hidden: !page.problems.has(line.number) },
-      page.problems.get(line.number) ?? ""),
-    typed === undefined ? null : el("button", {
-      type: "button", class: "link",
-      onclick: () => {
-        page.typed.delete(line.number);
-        typedChanged(line.number);
-      },
-    }, "Leave it as it was"));
-}
-
-function offer(line, typed) {
-  const amount = freshId("amount");
-  const reason = freshId("reason");
-  const edit = (key) => ({ target }) => {
-    typed[key] = target.value;
-    page.problems.delete(line.number);
-    changed();
-  };
-  return el("div", { class: typed.answer === "amount" ? "offer" : "offer reason-only" },
-    typed.answer !== "amount" ? null : el("div", { class: "field money" },
-      el("label", { for: amount }, `Amount, ${page.answers.currency}`),
-      el("input", { id: amount, inputmode: "decimal", value: typed.amount, oninput: edit("amount"),
-        "data-first": true })),
-    el("div", { class: "field" }, el("label", { for: reason }, "Reason"),
-      el("input", { id: reason, maxlength: 2000, value: typed.reason, oninput: edit("reason") })));
-}
+/* ---- the bar with the sums ----------------------------------------------------------------------- */
 
 /** What is to be sent is other than before: another key, and kept in the browser. */
 function changed() {
   page.key = newKey();
-  keepTyped();
+  page.waits = false;
+  keepTyped(page.claim.id, page.answers, page.typed, page.key);
+  drawGroupButtons(page);
   drawBar();
 }
 
-function typedChanged(number, focus = false) {
-  page.problems.delete(number);
-  changed();
-  const row = lineRow(lineOf(number));
-  byId(`line-${number}`).replaceWith(row);
-  const first = focus ? row.querySelector(".offer input") : row.querySelector("input:checked, input, button");
-  first?.focus({ preventScroll: true });
-}
-
-function acceptAll(lines) {
-  for (const { number } of lines) {
-    if (!page.typed.has(number)) page.typed.set(number, { answer: "accept", amount: "", reason: "" });
-  }
-  changed();
-  drawLines();
-}
-
-/* ---- sending ----------------------------------------------------------------------------------------- */
-
 function drawBar() {
-  const open = page.answers.lines.filter(isOpen);
-  const untouched = open.filter(({ number }) => !page.typed.has(number));
-  byId("send-bar").hidden = !mayAnswer() || (open.length === 0 && page.typed.size === 0);
-  byId("accept-open").hidden = untouched.length === 0;
-  byId("send").disabled = page.typed.size === 0 || page.sending;
-  if (page.sending) return;
-  say(byId("said"), page.typed.size === 0 ? `${several(open.length, "line")} to answer.`
-    : `${several(page.typed.size, "answer")} not sent yet`
-      + `${untouched.length > 0 ? `, ${several(untouched.length, "line")} still without one` : ""}.`);
+  const { claim, answers, typed } = page;
+  const { agreed, open, disputed, currency } = answers;
+  redraw(byId("standing"), [agreed, open, disputed, currency], () => sumsOf(answers));
+  const some = mayAnswer(page) && (typed.size > 0 || answers.lines.some(isOpen));
+  byId("sending").hidden = !some;
+  byId("accept-open").hidden = untouched(page).length === 0;
+  byId("send").setAttribute("aria-disabled", String(typed.size === 0 || page.sending));
+  if (!page.sending) say(byId("said"), barWords(claim, answers, untouched(page).length));
 }
 
-function answerFile() {
-  const answers = [...page.typed].map(([line, { answer, amount, reason }]) => {
-    if (answer === "accept") return { line, answer };
-    const given = { line, answer, reason: reason.trim() };
-    return answer === "amount" ? { ...given, amount: amount.trim().replace(",", ".") } : given;
-  });
-  return { revision: page.answers.revision, answers };
+function barWords({ state }, { lines }, without) {
+  if (page.typed.size === 0) {
+    const open = lines.filter(isOpen).length;
+    return open === 0 || !mayAnswer(page) ? "" : `${several(open, "line")} to answer.`;
+  }
+  const more = without === 0 ? "" : `, ${several(without, "line")} still without one`;
+  const opens = state === "agreed" ? " The claim is agreed; an answer that changes a sum opens it again." : "";
+  return `${several(page.typed.size, "answer")} not sent yet${more}.${opens}`;
 }
+
+/* ---- sending ------------------------------------------------------------------------------------- */
 
 /** What can be seen to be missing before anything is sent; the server decides about the rest. */
-function missing() {
-  for (const [number, { answer, amount, reason }] of page.typed) {
-    if (answer === "amount" && amount.trim() === "") page.problems.set(number, "the amount is missing.");
-    else if (answer !== "accept" && reason.trim() === "") {
-      page.problems.set(number, "the reason is missing.");
-    }
+function missing(answers) {
+  page.problems.clear();
+  for (const { line, answer, amount, reason } of answers) {
+    const lacks = [];
+    if (amount === "") lacks.push({ field: "amount", text: "the amount is missing" });
+    if (answer !== "accept" && reason === "") lacks.push({ field: "reason", text: "the reason is missing" });
+    if (lacks.length > 0) page.problems.set(line, lacks);
   }
   return page.problems.size > 0;
 }
 
 function showProblems() {
-  drawLines();
-  const [first] = [...page.problems.keys()].sort((one, other) => one - other);
-  byId(`line-${first}`)?.scrollIntoView({ block: "center" });
-  say(byId("said"), `Not sent: ${several(page.problems.size, "answer")} with a problem.`);
+  drawLines(page, changed);
+  const first = Math.min(...page.problems.keys());
+  say(byId("said"), `Not sent: ${several(page.problems.size, "answer")} with a problem, the first at line ${first}.`);
+  const row = byId(`line-${first}`);
+  row.scrollIntoView({ block: "center" });
+  (row.querySelector("[aria-invalid=true]") ?? row.querySelector("input:checked"))?.focus({ preventScroll: true });
 }
 
 async function sendAnswers() {
-  page.problems.clear();
-  if (missing()) {
+  if (page.sending || page.typed.size === 0) return;
+  const numbers = [...page.typed.keys()].sort((one, other) => one - other).slice(0, MOST);
+  const answers = numbers.map((line) => asSent(line, page.typed.get(line)));
+  if (missing(answers)) {
     showProblems();
     return;
   }
-  const file = answerFile();
   page.sending = true;
+  page.waits = false;
   drawBar();
   say(byId("said"), "Being sent…");
+  const { claim } = page;
   try {
-    await send("POST", `/v1/claims/${page.claim.id}/answers`, {
-      body: file, version: page.claim.version, key: page.key,
+    const view = await send("POST", `/v1/claims/${claim.id}/answers`, {
+      body: { revision: page.answers.revision, answers }, version: claim.version, key: page.key,
       waiting: (error) => say(byId("said"), `${error.message} It is sent as soon as it is back; nothing is lost.`),
     });
-    page.typed.clear();
-    changed();
     page.sending = false;
-    await fetchAll();
-    say(byId("said"), `${several(file.answers.length, "answer")} sent.`);
+    await wasSent(answers, view);
   } catch (error) {
     page.sending = false;
-    await notSent(error, file);
+    await notSent(error, answers);
   }
 }
 
-async function notSent(error, file) {
+/* Only what was sent goes: meanwhile something else may have been typed. */
+async function wasSent(answers, view) {
+  for (const sent of answers) {
+    const typed = page.typed.get(sent.line);
+    if (typed !== undefined && JSON.stringify(asSent(sent.line, typed)) === JSON.stringify(sent)) {
+      page.typed.delete(sent.line);
+    }
+  }
+  page.answers = view;
+  changed();
+  if (!await start()) return;
+  say(byId("said"), [`${several(answers.length, "answer")} sent.`,
+    barWords(page.claim, page.answers, untouched(page).length)].filter(Boolean).join(" "));
+  (byId("settlement-title") ?? byId("lines-title")).focus({ preventScroll: page.answers.settlement === null });
+}
+
+async function notSent(error, answers) {
   drawBar();
   if (error instanceof Refused && error.kind === "invalid-answer") {
-    for (const each of error.problems) {
-      const at = Number(each.pointer.split("/")[2]);
-      const line = file.answers[at]?.line;
-      if (line !== undefined) page.problems.set(line, `found ${each.found}, expected ${each.expected}.`);
-    }
-    showProblems();
-  } else if (error instanceof Refused && [409, 412].includes(error.status)) {
-    await start();
-    const box = byId("notice");
-    box.hidden = false;
-    fill(box, el("p", {}, `Not sent, because the claim has changed meanwhile: ${error.message} This is the `
-      + "claim as it is now. What you typed is kept for lines that are still the same; look at them and send again."));
-  } else if (error instanceof Away) {
-    say(byId("said"), `${error.message} Not sent yet: what you typed is kept on this device.`);
+    const others = error.problems.filter((each) => !atLine(each, answers));
+    if (page.problems.size > 0) showProblems();
+    if (others.length > 0) failed(error);
+  } else if (error instanceof Refused && [409, 412].includes(error.status)) await hasChanged("Not sent");
+  else if (error instanceof Away) {
+    page.waits = error.passing;
+    say(byId("said"), `${error.message} Not sent yet: what you typed is kept on this device.`
+      + `${page.waits ? " It is tried again until it works." : ""}`);
+    setTimeout(sendWaiting, AGAIN_MS);
   } else failed(error);
 }
 
+function sendWaiting() {
+  if (page.waits) sendAnswers();
+}
+
+/** Note a problem of the server's at its line: its pointer is /answers/N/field. */
+function atLine({ pointer, found, expected }, answers) {
+  const [, , position, field] = pointer.split("/");
+  const answer = answers[Number(position)];
+  if (answer === undefined) return false;
+  const told = page.problems.get(answer.line) ?? [];
+  told.push({ field: field ?? null, text: `found ${found}, expected ${expected}` });
+  page.problems.set(answer.line, told);
+  return true;
+}
+
+/** Somebody else was quicker: show the claim as it is, and say what happened. */
+async function hasChanged(what) {
+  const before = page.claim.revision;
+  if (!await start()) return;
+  const { claim } = page;
+  const how = claim.state === "withdrawn" ? "the shop has withdrawn it"
+    : claim.revision > before ? `the shop has issued revision ${claim.revision}, a supplement`
+      : "somebody else has answered or agreed";
+  const { lost } = takeTyped(claim.id, page.answers);
+  notice(`${what}, because the claim has changed meanwhile: ${how}. This is the claim as it is now. What `
+    + "you typed is kept for lines that are still the same; look at them and send again.", lost);
+  byId("notice").scrollIntoView({ block: "nearest" });
+}
+
+/* ---- the settlement ------------------------------------------------------------------------------ */
+
+function askToAgree() {
+  const { settlement, currency } = page.answers;
+  const unsent = page.typed.size === 0 ? ""
+    : ` ${several(page.typed.size, "answer")} of yours not sent yet; this is the settlement without.`;
+  ask("Agree to this settlement?", `${settlement.agreed} ${currency} agreed, ${settlement.net} net of the `
+    + `deductible; ${settlement.disputed} disputed and not paid.${unsent}`, "Agree", agree);
+}
+
 async function agree() {
+  const { digest } = page.answers.settlement;
+  const key = page.keys.get(digest) ?? newKey();
+  page.keys.set(digest, key);
+  const tell = (text) => { if (byId("agree-said") !== null) say(byId("agree-said"), text); };
+  byId("agree").disabled = true;
+  tell("Being sent…");
   try {
     await send("POST", `/v1/claims/${page.claim.id}/agreement`, {
-      body: { settlement: page.answers.settlement.digest }, version: page.claim.version,
+      body: { settlement: digest }, version: page.claim.version, key,
+      waiting: (error) => tell(`${error.message} It is sent as soon as it is back.`),
     });
-    await fetchAll();
+    if (await start()) byId("settlement-title")?.focus();
   } catch (error) {
-    failed(error);
+    if (byId("agree") !== null) byId("agree").disabled = false;
+    tell("");
+    if (error instanceof Away) tell(`${error.message} Not sent yet: try again.`);
+    else if (error instanceof Refused && [409, 412].includes(error.status)) await hasChanged("Not agreed");
+    else failed(error);
   }
 }
 
@@ -413,7 +299,24 @@ function ask(title, text, yes, run) {
   dialog.showModal();
 }
 
+/* ---- coming back --------------------------------------------------------------------------------- */
+
+/** Look whether the claim has changed while the page was in the background. */
+async function lookAgain() {
+  if (document.hidden || page.claim === null || page.sending || byId("question").open) return;
+  const { id, version } = page.claim;
+  const claim = await get(`/v1/claims/${id}`).catch(() => null);
+  if (claim !== null && page.claim.id === id && claim.version !== version && page.claim.version === version) {
+    await start("The claim has changed since you last looked. This is the claim as it is now.");
+  }
+}
+
 byId("send").addEventListener("click", sendAnswers);
-byId("accept-open").addEventListener("click", () => acceptAll(page.answers.lines.filter(isOpen)));
+byId("accept-open").addEventListener("click", () => {
+  acceptAll(page, page.answers.lines, changed);
+  byId("send").focus();
+});
+window.addEventListener("online", sendWaiting);
+document.addEventListener("visibilitychange", lookAgain);
 takeToken();
 start();
