@@ -12,7 +12,9 @@ import { byId, download, el, fill, say } from "./dom.js";
 import { newDrawing, showDent } from "./drawing.js";
 import { fieldAt, fieldNear, showAtFields } from "./fields.js";
 import { drawHeader, drawSummaries } from "./header.js";
-import { drawKeep, forgetKept, openStored, takeKeptClaim } from "./keep.js";
+import {
+  drawKeep, forgetKept, isKept, listenToKeep, openStored, resumeKeeping, takeKept,
+} from "./keep.js";
 import { fetchOutlines } from "./outlines.js";
 import { drawPanels, openPanel, updatePanels } from "./panels.js";
 import { drawPrice } from "./price.js";
@@ -52,8 +54,11 @@ const app = {
   visibleProblems: [],
   typing: null,
   downloaded: "",
-  /* What is known of the claim in the store, and what is being done to keep it there. */
+  /* What is known of the claim in the store, what was sent there without an answer, the storm that
+     it is found by, and what is being done and said about keeping it. */
   kept: null,
+  pending: null,
+  storm: "",
   keeping: null,
 
   value: (path) => valueAt(app.draft, path),
@@ -125,7 +130,7 @@ function kept(name) {
   }
 }
 
-function takeKept() {
+function takeDraft() {
   const text = kept(CLAIM);
   if (text === null) return false;
   try {
@@ -199,6 +204,10 @@ async function ask() {
     if (mine !== asked || error.name === "AbortError") return;
     if (error instanceof NotLetIn) {
       askForToken(error.message);
+      return;
+    }
+    if (error instanceof Refused) {
+      await notForThisPage(error);
       return;
     }
     if (!(error instanceof Away)) throw error;
@@ -341,11 +350,23 @@ function askForToken(reason) {
   if (box.dataset.text === reason && !box.hidden) return;
   box.dataset.text = reason;
   box.hidden = false;
+  const meanwhile = app.words === null ? "" : " Counting goes on meanwhile, on this device.";
   fill(box, tokenForm(`${reason} hailcalc serve prints the address of this page with one; the owner `
-    + "gives others with hailcalc token add. Counting goes on meanwhile, on this device.", () => {
+    + `gives others with hailcalc token add.${meanwhile}`, () => {
     clearNotice();
     askSoon(0);
+    resumeKeeping(app);
   }));
+}
+
+/** What the token may do is not enough to count with: an adjuster's opens one claim, on its page. */
+async function notForThisPage({ message }) {
+  const { role } = await get("/v1/token").catch(() => ({ role: null }));
+  if (role !== "adjuster") askForToken(message);
+  else {
+    notice("This link is an adjuster's and opens one claim.", "To the claim",
+      () => location.assign("/answer"));
+  }
 }
 
 function notice(text, action, run) {
@@ -380,31 +401,31 @@ function downloadClaim() {
 
 /** Do something that ends this claim, after asking if anything of it would be lost. */
 function leave(title, yes, run) {
-  const inStore = app.kept?.text === JSON.stringify(app.draft);
-  if (isEmpty(app.draft) || app.downloaded === claimText() || inStore) {
+  if (isEmpty(app.draft) || app.downloaded === claimText() || isKept(app)) {
     run();
     return;
   }
   question({
-    title, yes, run, no: "Keep this claim", saving: true,
-    text: "The claim on this page has not been downloaded as it is now, and this browser keeps one "
-      + "claim at a time.",
+    title, yes, run, no: "Stay with this claim", saving: true,
+    text: "The claim on this page is neither kept in the store nor downloaded as it is now, and this "
+      + "browser keeps one claim at a time.",
   });
 }
 
-/** Ask before something is done that takes something away. */
-function question({ title, text, no, yes, run, saving = false }) {
+/** Ask before something is done that takes something away; `refuse` is run for "no", if given. */
+function question({ title, text, no, yes, run, refuse = null, saving = false }) {
   const dialog = byId("question");
   say(byId("question-title"), title);
   say(byId("question-text"), text);
   say(byId("question-no"), no);
   byId("question-save").hidden = !saving;
-  const button = byId("question-yes");
-  say(button, yes);
-  button.onclick = () => {
+  say(byId("question-yes"), yes);
+  const closing = (then) => () => {
     dialog.close();
-    run();
+    then?.();
   };
+  byId("question-no").onclick = closing(refuse);
+  byId("question-yes").onclick = closing(run);
   dialog.showModal();
 }
 
@@ -495,11 +516,11 @@ function listen() {
     if (file !== undefined) await openFile(file);
     target.value = ""; // so that the same file can be opened again
   });
-  byId("question-no").addEventListener("click", () => byId("question").close());
   byId("question-save").addEventListener("click", downloadClaim);
   byId("open-pdf").addEventListener("click", () => openPdf("price"));
   byId("open-card").addEventListener("click", () => openPdf("plan"));
   byId("download-sheet").addEventListener("click", downloadSheet);
+  listenToKeep(app);
   // A moment later, so that what a press is aimed at does not move away under it.
   document.addEventListener("focusout", ({ target }) => {
     setTimeout(() => {
@@ -509,7 +530,7 @@ function listen() {
   window.addEventListener("online", () => askSoon(0));
   window.addEventListener("storage", ({ key }) => {
     // Another window went on with the claim; two windows must not overwrite each other.
-    if (key !== CLAIM || !takeKept()) return;
+    if (key !== CLAIM || !takeDraft()) return;
     app.sheet = null;
     app.fresh = false;
     app.problems = [];
@@ -518,10 +539,13 @@ function listen() {
   });
 }
 
-/** The claim that the address names, once nothing on this page would be lost by it. */
+/** Open the claim that the address names, once nothing on this page would be lost by it. */
 async function openNamed() {
   const id = new URLSearchParams(location.search).get("claim");
-  if (id === null || id === app.kept?.id) return;
+  if (id === null) return;
+  // Taken out, so that a reload does not open it over what was counted since.
+  history.replaceState(null, "", location.pathname);
+  if (id === app.kept?.id && app.kept.text !== JSON.stringify(app.draft)) return;
   leave("Open the claim from the store?", "Open it", async () => {
     try {
       await openStored(app, id);
@@ -534,8 +558,10 @@ async function openNamed() {
 
 takeToken();
 takePreferences();
-app.kept = takeKeptClaim();
-if (takeKept()) saved("As it was kept on this device.");
+takeKept(app);
+if (takeDraft()) saved("As it was kept on this device.");
 else saved("What you type is kept on this device.");
 listen();
-ask().then(openNamed);
+app.missing = missingFrom(app.draft);
+drawKeep(app);
+ask().then(openNamed).then(() => resumeKeeping(app));

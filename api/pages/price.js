@@ -8,6 +8,7 @@ import { byId, el, redraw, say, several } from "./dom.js";
 import { fieldAt, fieldNear } from "./fields.js";
 import { inLabels, labelOf } from "./panels.js";
 import { drawPlan } from "./plan.js";
+import { inSigns } from "./standing.js";
 
 const GROUPS = [
   ["Removal and refit", ["removal", "fastener"]],
@@ -184,9 +185,4 @@ function lineRow(line) {
     el("td", { role: "cell", class: "because" }, el("span", {}, words), " ",
       formula === undefined ? null : el("span", { class: "formula" }, `= ${inSigns(formula)}`)),
     el("td", { role: "cell", class: "amount" }, line.amount ?? "no price yet"));
-}
-
-/** A formula with the signs that are printed: × ÷ −; the figures stay as they are. */
-function inSigns(formula) {
-  return formula.replaceAll(" * ", " × ").replaceAll(" / ", " ÷ ").replaceAll("-", "−");
 }

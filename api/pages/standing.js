@@ -32,12 +32,15 @@ export function day(text) {
   });
 }
 
-/** Agreed, open and disputed in figures, and as one bar of three parts. */
-export function sumsOf(sums) {
+/** Agreed, open and disputed in figures, and as one bar of three parts.
+ *
+ * Without `currency` where it stands beside them already.
+ */
+export function sumsOf(sums, currency = sums.currency) {
   const share = (part) => Math.max(0, Number(sums[part])) || 0;
   return el("div", { class: "standing" },
     el("dl", { class: "parts" }, PARTS.map(([part, label]) => el("div", { class: part },
-      el("dt", {}, label), el("dd", {}, `${sums[part]} ${sums.currency}`)))),
+      el("dt", {}, label), el("dd", {}, `${sums[part]} ${currency}`.trim())))),
     el("div", { class: "share", "aria-hidden": "true" },
       PARTS.map(([part]) => shareOf(part, share(part)))));
 }
@@ -52,11 +55,12 @@ function shareOf(part, size) {
 export function because(line) {
   const { words, formula } = line.because;
   return el("p", { class: "because" }, `${words[0].toUpperCase()}${words.slice(1)}`,
-    formula ? [" ", el("span", { class: "formula" }, `= ${shown(formula)}`)] : null);
+    formula ? [" ", el("span", { class: "formula" }, `= ${inSigns(formula)}`)] : null);
 }
 
-function shown(formula) {
-  return formula.replaceAll("*", "×").replaceAll("/", "÷");
+/** A formula with the signs that are printed: × ÷ −; the figures stay as they are. */
+export function inSigns(formula) {
+  return formula.replaceAll(" * ", " × ").replaceAll(" / ", " ÷ ").replaceAll("-", "−");
 }
 
 /** What was said of a line, and where that comes from. */

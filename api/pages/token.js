@@ -14,7 +14,7 @@ let held = null;
 
 /** Take the token out of the address, or the one that this window has; null if there is none. */
 export function takeToken() {
-  const given = decodeURIComponent(location.hash.slice(1));
+  const given = location.hash.slice(1);
   if (FORM.test(given)) {
     keep(given);
     history.replaceState(history.state, "", location.pathname + location.search);
@@ -25,6 +25,19 @@ export function takeToken() {
       held = null;
     }
   }
+  return held;
+}
+
+/* Another address with a token, put into the bar of a page that is open: browsers only go to the
+   place on the page that the # names, and load nothing. */
+window.addEventListener("hashchange", () => {
+  if (!FORM.test(location.hash.slice(1))) return;
+  takeToken();
+  location.reload();
+});
+
+/** The token that is held; null if there is none. */
+export function heldToken() {
   return held;
 }
 

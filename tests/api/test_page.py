@@ -1080,7 +1080,7 @@ def test_a_new_claim_asks_first_and_keeps_what_the_next_vehicle_shares(phone: Vi
     page.get_by_text("More about claim and vehicle").click()
     page.get_by_label("Estimator").fill("Ida Brook")
     page.get_by_role("button", name="New claim").click()
-    page.get_by_role("button", name="Keep this claim").click()
+    page.get_by_role("button", name="Stay with this claim").click()
     expect(page.get_by_label("Claim number")).to_have_value("T-7")
     page.get_by_role("button", name="New claim").click()
     page.get_by_role("button", name="Begin a new claim").click()
@@ -1418,8 +1418,9 @@ def test_the_page_may_load_and_ask_nothing_but_this_server(client: httpx.Client)
         assert response.status_code == 200
         assert response.headers["content-type"].split(";")[0] == media_type
         assert response.headers["content-security-policy"] == (
-            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-            "connect-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+            "default-src 'none'; script-src 'self'; style-src 'self'; "
+            "img-src 'self' data: blob:; connect-src 'self'; form-action 'none'; "
+            "base-uri 'none'; frame-ancestors 'none'"
         )
     html = client.get("/").text
     assert re.findall(r"<style|\sstyle=|\son\w+=|<script(?![^>]* src=)", html) == []
