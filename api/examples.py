@@ -71,6 +71,7 @@ DRAFT: dict[str, Any] = {
     "saved": "2026-06-02T09:15:00.000000Z",
     "storm": "alderbeck-2026-05",
     "claim_file": CLAIM_FILE,
+    "currency": "USD",
     "totals": {
         "subtotal": "412.60",
         "tax": "0.00",

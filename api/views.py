@@ -130,6 +130,7 @@ class DraftView(View):
     saved: str
     storm: str | None
     claim_file: dict[str, Any]
+    currency: str | None = Field(description="Of the matrix that prices it; null with problems.")
     totals: dict[str, Any] | None = Field(description="As on a sheet; null with problems.")
     problems: list[dict[str, str]] = Field(description="What stands against issuing it.")
 

@@ -186,14 +186,14 @@ function clearReason() {
   if (input !== null) input.value = "";
 }
 
-function comesTo({ totals, problems }) {
+function comesTo({ totals, problems, currency }) {
   if (totals === null) {
     return el("div", {}, el("p", {}, el("strong", {}, `It cannot be issued: ${several(problems.length,
       "problem")}.`)), el("ul", { class: "problem-list" },
       placesInWords(problems).map((text) => el("li", {}, text))));
   }
   const { total, net, complete } = totals;
-  return el("p", {}, "It comes to ", el("strong", {}, total), `, ${net} net of the deductible. `,
+  return el("p", {}, "It comes to ", el("strong", {}, `${total} ${currency}`), `, ${net} net of the deductible. `,
     complete ? null : "Incomplete: a panel has no price yet.");
 }
 

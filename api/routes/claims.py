@@ -181,10 +181,11 @@ def show_draft(request: Request, caller: Writer, claim: ClaimId) -> Response:
         pictures = photographs.of_claim(connection, claim)
     if draft is None or draft.claim_file is None:
         raise Refusal("no-such-draft", "There is no draft; the latest one is issued.")
-    totals, problems = None, []
+    currency, totals, problems = None, None, []
     try:
         estimate = estimated(fresh_library(request.app), draft, pictures, head.revision + 1, "")
         totals = estimate.totals.as_json(estimate.compiled.tables.decimals)
+        currency = estimate.compiled.tables.currency
     except Refusal as refusal:
         problems = [mistake.as_json() for mistake in refusal.mistakes]
     view = DraftView(
@@ -192,6 +193,7 @@ def show_draft(request: Request, caller: Writer, claim: ClaimId) -> Response:
         saved=draft.at,
         storm=draft.storm,
         claim_file=draft.claim_file,
+        currency=currency,
         totals=totals,
         problems=problems,
     )
