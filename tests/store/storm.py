@@ -28,8 +28,11 @@ from hailcalc.claimfile import ClaimFile, claim_from_data, require_claim
 from tests.builders import ROOT
 
 WHO = "storm-writer"
-LONGEST_S = 0.12
-"""A child is killed within this time of its first write."""
+MOST = 6
+"""A child is killed after so many writes at most, or the next."""
+
+LONGEST_S = 0.03
+"""How long it may be silent before that."""
 
 
 def claim_file() -> ClaimFile:
@@ -66,8 +69,12 @@ def written(store: Store, file: ClaimFile, issue: Issue | None, said: int) -> No
         os.write(said, f"agreement {head.id} 1\n".encode())
 
 
-def one_life(folder: Path, url: str | None, issue: Issue, moment: float) -> list[str]:
-    """A child that writes until it is killed; returns what it said it had written."""
+def one_life(folder: Path, url: str | None, issue: Issue, writes: int, moment: float) -> list[str]:
+    """A child that writes until it is killed; returns what it said it had written.
+
+    It is killed once it has said so many writes and then nothing more for `moment`, or one more:
+    while it opens the store, between two writes or within one.
+    """
     heard, said = os.pipe()
     child = os.fork()
     if child == 0:
@@ -77,19 +84,16 @@ def one_life(folder: Path, url: str | None, issue: Issue, moment: float) -> list
         finally:
             os._exit(1)
     os.close(said)
-    text = os.read(heard, 65536)  # the first write
-    while select.select([heard], [], [], moment)[0]:
-        more = os.read(heard, 65536)
-        if not more:
-            break
+    text = b""
+    while text.count(b"\n") < writes:
+        more = os.read(heard, 65_536)
+        assert more, "the child ended by itself"
         text += more
-        moment *= 0.6  # so that it ends although the child never falls silent
-        if moment < 0.002:
-            break
+    select.select([heard], [], [], moment)
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
     assert os.WIFSIGNALED(status), "the child ended by itself"
-    while more := os.read(heard, 65536):
+    while more := os.read(heard, 65_536):
         text += more
     os.close(heard)
     return [line for line in text.decode().split("\n")[:-1] if line]
@@ -135,7 +139,8 @@ def main(folder: Path, url: str | None, seed: int, kills: int) -> int:
     acknowledged: list[str] = []
     lost: list[str] = []
     for number in range(1, kills + 1):
-        said = one_life(folder, url, issue, chance.uniform(0, LONGEST_S))
+        writes, moment = chance.randint(0, MOST), chance.uniform(0, LONGEST_S)
+        said = one_life(folder, url, issue, writes, moment)
         acknowledged += said
         store = open_store(folder, url)
         lost += missing(store, said)

@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -20,15 +21,17 @@ from sqlalchemy.exc import DBAPIError
 
 from api.store import claims as stored
 from api.store.audit import audit
+from api.store.forget import forget
 from api.store.log import head, note
 from api.store.opening import DATABASE, open_store
 from api.store.session import Store
 from api.store.tables import GROWING, contents, metadata
 from hailcalc.problems import InputError
 from tests.api.conftest import app_on, problem, serving
-from tests.api.storehouse import issued, linked, opened, two_panels
+from tests.api.storehouse import PLAIN, issued, linked, opened, two_panels
 from tests.api.test_claim_photographs import picture, sent
-from tests.databases import new_database, restarting
+from tests.databases import KINDS, new_database, restarting
+from tests.store.test_forget import lived
 
 
 def test_the_steps_lead_to_the_tables(store: Store) -> None:
@@ -36,27 +39,69 @@ def test_the_steps_lead_to_the_tables(store: Store) -> None:
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_servers_that_start_together_make_the_tables_once(
+    request: pytest.FixtureRequest, tmp_path: Path, kind: str
+) -> None:
+    url = None
+    if kind == "postgresql":
+        url = new_database(request.getfixturevalue("postgres_server"))
+    ready = threading.Barrier(4)
+
+    def start() -> Store:
+        ready.wait()
+        return open_store(tmp_path / "data", url)
+
+    with ThreadPoolExecutor(4) as together:
+        stores = [each.result() for each in [together.submit(start) for _ in range(4)]]
+    for store in stores:
+        with store.writing("these-tests.") as writing:
+            note(writing, "nothing", None, {})
+    assert audit(stores[0]).entries == 4
+    for store in stores:
+        store.close()
+
+
+def filled(shop: httpx.Client, store: Store) -> None:
+    """Rows in every table: a claim that was agreed to, one withdrawn, one forgotten."""
+    agreed, gone = issued(shop, opened(shop)["id"])["id"], issued(shop, opened(shop)["id"])["id"]
+    adjuster = linked(shop, agreed)
+    answers = {"revision": 1, "others": "accept"}
+    shop.post(f"/v1/claims/{agreed}/answers", json=answers, headers=PLAIN | adjuster)
+    settled = shop.get(f"/v1/claims/{agreed}").json()["settlement"]["digest"]
+    word = {"settlement": settled}
+    shop.post(f"/v1/claims/{agreed}/agreement", json=word, headers=PLAIN | adjuster)
+    shop.post(f"/v1/claims/{gone}/withdrawal", json={"reason": "Sold."}, headers=PLAIN)
+    forget(store, lived(shop), "command-line")
+
+
 def test_written_rows_are_neither_changed_nor_deleted(shop: httpx.Client, store: Store) -> None:
-    claim = issued(shop, opened(shop)["id"])["id"]
-    linked(shop, claim)
+    filled(shop, store)
+    before = audit(store)
     for table in (*GROWING, contents):
-        for word in ("UPDATE", "DELETE"):
-            if table is contents and word == "DELETE":
-                continue  # a person can be forgotten
-            with store.reading() as connection:
-                if connection.execute(sa.select(table).limit(1)).first() is None:
-                    continue
-            change = (
-                sa.text(f"UPDATE {table.name} SET claim = claim")
-                if word == "UPDATE"
-                else sa.text(f"DELETE FROM {table.name}")
-            )
+        with store.reading() as connection:
+            columns = [column.name for column in table.columns]
+            assert connection.execute(sa.select(table).limit(1)).first() is not None, table
+        changes = [f"UPDATE {table.name} SET {name} = {name}" for name in columns]
+        if table is not contents:  # a person can be forgotten
+            changes.append(f"DELETE FROM {table.name}")
+        for change in changes:
             with (
                 pytest.raises(DBAPIError, match="only added to"),
                 store.writing("these-tests.") as writing,
             ):
-                writing.connection.execute(change)
-    assert audit(store).findings == ()
+                writing.connection.execute(sa.text(change))
+    assert audit(store) == before
+    assert before.findings == ()
+
+
+def test_what_is_not_committed_is_seen_by_nobody(store: Store) -> None:
+    with store.writing("these-tests.") as writing:
+        note(writing, "nothing", None, {})
+        with store.reading() as connection:
+            assert head(connection)[0] == 0
+    with store.reading() as connection:
+        assert head(connection)[0] == 1
 
 
 def test_what_raises_leaves_nothing_behind(store: Store) -> None:
