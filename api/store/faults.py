@@ -73,6 +73,7 @@ _POSTGRES: dict[str, Kind] = {
 _SYSTEM: dict[int, Kind] = {
     errno.ENOSPC: "full",
     errno.EDQUOT: "full",
+    errno.EFBIG: "full",
     errno.EROFS: "read-only",
     errno.EACCES: "read-only",
     errno.EPERM: "read-only",

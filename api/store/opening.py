@@ -115,6 +115,7 @@ def _prepare_sqlite(connection: Any, _: ConnectionPoolEntry) -> None:
         "synchronous = FULL",
         "foreign_keys = ON",
         "secure_delete = ON",
+        "recursive_triggers = ON",  # else INSERT OR REPLACE deletes past the triggers
         "trusted_schema = OFF",
     ):
         connection.execute(f"PRAGMA {pragma}")

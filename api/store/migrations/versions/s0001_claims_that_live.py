@@ -31,6 +31,11 @@ def upgrade() -> None:
     for table in _GROWING:
         for act in ("UPDATE", "DELETE"):
             _forbid(table, act, postgres)
+        if postgres:
+            op.execute(
+                f"CREATE TRIGGER no_truncate_of_{table} BEFORE TRUNCATE ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION written_rows_stay()"
+            )
     _forbid("contents", "UPDATE", postgres)
 
 
