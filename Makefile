@@ -3,7 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
-JOBS ?= 2
+# One more than cores: tests with servers and browsers wait much of their time.
+JOBS ?= 3
 
 .PHONY: demo test soak bench serve format clean
 
@@ -14,7 +15,7 @@ test: $(READY)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -n $(JOBS) -m "not soak"
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal -m "not soak" --durations=15
 
 # The same properties with far more examples; hours are fine, minutes are usual.
 soak: $(READY)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
+from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import cache
 from io import BytesIO
@@ -302,6 +303,12 @@ def test_what_is_missing_or_without_a_price_is_null_in_the_json() -> None:
     assert data["roof"]["plausible"] is False
 
 
+def whole_percent(part: int, of: int) -> str:
+    """A share in whole percent, a half away from zero, as everything is rounded here."""
+    share = Decimal(100 * part) / Decimal(of)
+    return f"{share.quantize(Decimal(1), ROUND_HALF_UP)} %"
+
+
 @settings(max_examples=examples(25))
 @given(two_hoods())
 def test_text_and_json_say_the_same(pair: tuple[Table, Table]) -> None:
@@ -320,8 +327,8 @@ def test_text_and_json_say_the_same(pair: tuple[Table, Table]) -> None:
     told = data["panels"][0]["marked"]
     cells = tables["Marked by both"]["Hood"]
     assert cells[:3] == [str(told[key]) for key in ("found_by_both", "only_a", "only_b")]
-    assert cells[3] == f"{100 * told['found_by_both'] / len(theirs['dents']):.0f} %"
-    assert cells[4] == f"{100 * told['found_by_both'] / len(ours['dents']):.0f} %"
+    assert cells[3] == whole_percent(told["found_by_both"], len(theirs["dents"]))
+    assert cells[4] == whole_percent(told["found_by_both"], len(ours["dents"]))
     assert cells[5] == ("-" if told["estimate"] is None else f"about {told['estimate']}")
     low, high = told["interval"]
     assert cells[6] == (f"{low} or more" if high is None else f"{low}–{high}")
