@@ -393,3 +393,42 @@ def test_the_desk_is_for_everybody(
     expect(page.get_by_label("For whom (shown beside every answer)")).to_be_focused()
     check_for_everybody(page)
     seat.end()
+
+
+# --- both sides at one claim ----------------------------------------------------------------------
+
+
+def test_a_claim_is_issued_linked_answered_and_agreed_on_the_pages(
+    owner: httpx.Client, desk: Seat, phone: Seat
+) -> None:
+    claim = opened(owner, numbered("P-1"))["id"]
+    sent(owner, claim, picture(), panel="hood", note="Under the board")
+    page = desk.open(f"/claims?claim={claim}#{HERE}")
+    assert HERE not in page.url
+    page.get_by_role("button", name="Issue it").click()
+    expect(page.get_by_text("Revision 1", exact=True)).to_be_visible()
+    page.get_by_role("button", name="Give an adjuster a link").click()
+    page.get_by_label("For whom").fill("R. Tallow")
+    page.get_by_role("button", name="Make the link").click()
+    address = page.get_by_label("The link", exact=True).input_value()
+
+    theirs = phone.open(address.removeprefix(phone.base))
+    expect(theirs.get_by_role("heading", name="Claim P-1")).to_be_visible()
+    expect(theirs.get_by_alt_text("Hood. Under the board")).to_be_visible()
+    theirs.locator("#line-3").get_by_label("Decline").check()
+    theirs.get_by_role("button", name="Accept every open line").click()
+    theirs.get_by_role("button", name="Send the answers").click()
+    expect(theirs.locator("#line-3").get_by_text("the reason is missing")).to_be_visible()
+    theirs.locator("#line-3").get_by_label("Reason").fill("<b>No</b> clip broke")
+    theirs.get_by_role("button", name="Send the answers").click()
+    expect(theirs.get_by_text("Declined: <b>No</b> clip broke.")).to_be_visible()
+    theirs.get_by_role("button", name="Agree to this settlement").click()
+    theirs.get_by_role("button", name="Agree", exact=True).click()
+    expect(theirs.get_by_text("You agreed")).to_be_visible()
+
+    page.get_by_role("link", name="All claims").click()
+    page.get_by_role("link", name="P-1").click()
+    page.get_by_role("button", name="Agree for the shop").click()
+    page.get_by_role("button", name="Agree", exact=True).click()
+    expect(page.get_by_text("Agreed by both sides")).to_be_visible()
+    assert owner.get(f"/v1/claims/{claim}").json()["state"] == "agreed"
