@@ -9,7 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import struct
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +19,7 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
+from sqlalchemy.exc import DataError, IntegrityError
 
 from api.store import claims as stored
 from api.store.archive import FORMAT, TABLES, VERSION
@@ -93,7 +96,13 @@ def restore(store: Store, path: Path, who: str, tell: Tell = lambda _: None) -> 
     try:
         with zipfile.ZipFile(path) as archive:
             return _restore(store, _opened(archive, str(path)), who, tell)
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, RuntimeError) as error:
+    except (IntegrityError, DataError):
+        found = "rows that do not go together"
+        raise _refused(str(path), (), found, "those of a store") from None
+    except (
+        zipfile.BadZipFile, zlib.error, struct.error, EOFError, RuntimeError, ValueError,
+        OverflowError,
+    ) as error:  # fmt: skip
         found = shown(str(error)) or "no zip"
         raise _refused(str(path), (), found, "an archive made by hailcalc export") from None
     except OSError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import zipfile
@@ -239,6 +240,10 @@ def set_kind(told: Any) -> None:
     told["revisions"][0]["number"] = "one"
 
 
+def double_part(told: Any) -> None:
+    told["answers"].append(told["answers"][0])
+
+
 def without_list(files: dict[str, bytes]) -> None:
     del files["archive.json"]
 
@@ -253,6 +258,7 @@ BROKEN: dict[str, tuple[Callable[[dict[str, bytes]], None], bool]] = {
     "a head that says otherwise": (lambda files: in_claim(files, set_total), True),
     "a revision that the log has otherwise": (lambda files: in_claim(files, set_revision), True),
     "a number that is a word": (lambda files: in_claim(files, set_kind), True),
+    "a row twice": (lambda files: in_claim(files, double_part), True),
     "a column too many": (lambda files: in_claim(files, add_column), True),
     "a log entry changed": (replaced(b'"act":"withdrawn"', b'"act":"issued"', "log.jsonl"), True),
     "a log cut off": (lambda files: files.update({"log.jsonl": b""}), True),
@@ -290,6 +296,25 @@ def test_what_is_no_archive_is_refused(store: Store, tmp_path: Path, data: bytes
     path.write_bytes(data)
     with pytest.raises(InputError):
         restore(store, path, WHO)
+
+
+def test_a_byte_changed_in_the_zip_is_said_plainly(
+    shop: httpx.Client, store: Store, tmp_path: Path
+) -> None:
+    lived(shop)
+    whole = archived(store, tmp_path).read_bytes()
+    other = another(tmp_path)
+    path = tmp_path / "damaged.zip"
+    for at in range(0, len(whole), len(whole) // 40):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 0x55]) + whole[at + 1 :])
+        # A byte that nothing depends on, such as one of a date, may be another.
+        with contextlib.suppress(InputError):
+            restore(other, path, WHO)
+            break
+    else:
+        with other.reading() as connection:
+            assert stored.all_ids(connection) == []
+    other.close()
 
 
 def test_a_file_that_swells_is_not_read_to_its_end(store: Store, tmp_path: Path) -> None:
