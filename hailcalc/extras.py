@@ -9,19 +9,23 @@ or on those and the extras already printed (`compound`). Amounts in minor units.
 How glued dents are counted: on a glued panel all of them, on a pushed panel those marked
 glue-only. An extra that names a mark *and* an access holds only on panels whose own access
 that is, because a tally does not say which dents carry two marks at once.
+
+What an extra asks of a panel (`picked`) and what it comes to (`extra_amount`) stand here once:
+one claim asks and reckons panel by panel, a whole book asks once for every kind of panel that
+there can be and reckons on arrays.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from hailcalc.claimfile import Panel
 from hailcalc.counting import PanelCount
 from hailcalc.lines import Line, dents
 from hailcalc.matrix import Extra, Matrix, MatrixTables
-from hailcalc.money import minor_units, money_text, round_half_away, rounded
+from hailcalc.money import minor_units, money_text, round_half_away
 
 _PRINTED_ADDENDS = 4
 """A percentage's base is printed as a sum of its lines up to this many, else as one figure."""
@@ -77,25 +81,77 @@ def _compile(extra: Extra, decimals: int) -> ExtraRule:
     )
 
 
-def affected_dents(rule: ExtraRule, panel: Panel, count: PanelCount) -> int:
-    """How many of a panel's dents an extra's mark and access pick; 0 if it holds for none."""
-    if rule.mark is not None:
-        if rule.access is not None and rule.access != panel.access:
-            return 0
-        return count.marks.get(rule.mark, 0)
-    if rule.access is None:
-        return count.all
-    glued = count.all if panel.access == "glue" else count.marks.get("glue-only", 0)
-    return glued if rule.access == "glue" else count.all - glued
+class PanelKind(NamedTuple):
+    """What an extra's conditions ask of a panel, its dents apart."""
+
+    panel: str
+    body: str
+    metal: str
+    repainted: bool
+    access: str
 
 
-def _holds(rule: ExtraRule, panel: Panel, body: str) -> bool:
-    return (
-        (rule.metal is None or rule.metal == panel.metal)
-        and (rule.repainted is None or rule.repainted == panel.repainted)
-        and (rule.panels is None or panel.panel in rule.panels)
-        and (rule.bodies is None or body in rule.bodies)
+class Picked(NamedTuple):
+    """Which dents an extra counts: those of a mark, or all; `less` says all but those."""
+
+    mark: str | None
+    less: bool = False
+    always: bool = False
+    """Due for the panel as such, whichever dents it has."""
+
+
+def picked(rule: ExtraRule, kind: PanelKind) -> Picked | None:
+    """The dents that an extra of a panel or of its affected dents counts; None if it is not due."""
+    conditions = (
+        (rule.metal is None or rule.metal == kind.metal)
+        and (rule.repainted is None or rule.repainted == kind.repainted)
+        and (rule.panels is None or kind.panel in rule.panels)
+        and (rule.bodies is None or kind.body in rule.bodies)
     )
+    own_access = rule.access in (None, kind.access)
+    if not conditions:
+        return None
+    if rule.mark is not None:
+        return Picked(rule.mark) if own_access else None
+    if rule.of == "panel":
+        # Here access is the panel's own, whatever way single dents are reached.
+        return _dents_reached(rule, kind)._replace(always=True) if own_access else None
+    return _dents_reached(rule, kind)
+
+
+def _dents_reached(rule: ExtraRule, kind: PanelKind) -> Picked:
+    """All dents, or those that are glued, or those that are not."""
+    if rule.access is None or rule.access == kind.access == "glue":
+        return Picked(None)
+    if kind.access == "glue":
+        return Picked(None, less=True)
+    return Picked("glue-only", less=rule.access != "glue")
+
+
+def dents_picked(which: Picked, everything: Any, marks: Mapping[str, Any]) -> Any:
+    """How many dents those are: of one panel, or of many as arrays."""
+    if which.mark is None:
+        return everything * 0 if which.less else everything
+    marked = marks.get(which.mark, everything * 0)
+    return everything - marked if which.less else marked
+
+
+def extra_amount(
+    rule: ExtraRule, base: Any, affected: Any, everything: Any, repair_rate: int
+) -> Any:
+    """What an extra comes to, minor units: of one panel or of many, one rounding each.
+
+    `base` is what a percentage works on, `affected` of `everything` the dents that it counts.
+    """
+    number, denominator = rule.rate.numerator, rule.rate.denominator
+    if rule.unit != "percent":
+        times = affected if rule.per_dent else 1 + 0 * affected
+        if rule.unit == "minutes":
+            return round_half_away(number * repair_rate * times, denominator * 60)
+        return round_half_away(number * times, denominator)
+    if rule.of == "affected":
+        return round_half_away(number * base * affected, denominator * 100 * everything)
+    return round_half_away(number * base, denominator * 100)
 
 
 def panel_extras(
@@ -113,15 +169,13 @@ def panel_extras(
     """
     lines: list[Line] = []
     worked_on = list(base_lines)
+    kind = PanelKind(panel.panel, body, panel.metal, panel.repainted, panel.access)
     for rule in rules:
-        if rule.of == "vehicle" or not _holds(rule, panel, body):
+        which = None if rule.of == "vehicle" else picked(rule, kind)
+        if which is None:
             continue
-        affected = affected_dents(rule, panel, count)
-        if rule.of == "panel":
-            # Here access is the panel's own, whatever way single dents are reached.
-            if rule.access not in (None, panel.access) or (rule.mark and not affected):
-                continue
-        elif not affected:
+        affected = dents_picked(which, count.all, count.marks)
+        if not affected and not which.always:
             continue
         line = _panel_line(rule, panel.panel, affected, count.all, worked_on, tables)
         lines.append(line)
@@ -144,15 +198,11 @@ def _panel_line(
         return _fixed_line(rule, panel, times, words, tables)
     base = sum(line.amount or 0 for line in worked_on)
     printed, named = _printed_base(worked_on, tables.decimals)
-    share = rule.of == "affected" and affected != everything
-    if share:
-        amount = round_half_away(
-            rule.rate.numerator * base * affected, rule.rate.denominator * 100 * everything
-        )
+    amount = extra_amount(rule, base, affected, everything, tables.repair_rate)
+    if rule.of == "affected" and affected != everything:
         words = f"{rule.text} % of {named} for {affected} of {everything} dents"
         formula = f"{printed} * {rule.text} / 100 * {affected} / {everything}"
     else:
-        amount = round_half_away(rule.rate.numerator * base, rule.rate.denominator * 100)
         words = f"{rule.text} % of {named}"
         if rule.of == "affected":
             words += f", all {everything} dents" if everything > 1 else ", its only dent"
@@ -176,13 +226,12 @@ def _fixed_line(
     rule: ExtraRule, panel: str | None, times: int, words: str, tables: MatrixTables
 ) -> Line:
     factor = f"{times} * " if times != 1 else ""
+    amount = extra_amount(rule, 0, times, times, tables.repair_rate)
     if rule.unit == "minutes":
         rate = money_text(tables.repair_rate, tables.decimals)
-        amount = rounded(rule.rate * times * tables.repair_rate / 60)
         words = f"{rule.text} min, {words}"
         formula = f"{factor}{rule.text} * {rate} / 60"
     else:
-        amount = rounded(rule.rate * times)
         formula = f"{factor}{rule.text}"
     return Line("extra", panel, rule.label, amount, words, formula)
 
@@ -202,7 +251,7 @@ def vehicle_extras(
         if rule.unit != "percent":
             result.append(_fixed_line(rule, None, 1, "once for the vehicle", tables))
             continue
-        amount = round_half_away(rule.rate.numerator * base, rule.rate.denominator * 100)
+        amount = extra_amount(rule, base, 0, 0, tables.repair_rate)
         total = money_text(base, tables.decimals)
         how_many = f"the {len(amounts)} repair lines" if len(amounts) > 1 else "the repair line"
         words = f"{rule.text} % of {how_many}, together {total}"

@@ -17,9 +17,11 @@ Kind = Literal[
     "minimum", "tax",
 ]  # fmt: skip
 
-LABOUR = frozenset({"repair", "oversize", "extra", "removal", "refinish", "body", "minimum"})
-PARTS = frozenset({"part", "fastener"})
-SUBLET = frozenset({"sublet"})
+LABOUR: frozenset[Kind] = frozenset(
+    {"repair", "oversize", "extra", "removal", "refinish", "body", "minimum"}
+)
+PARTS: frozenset[Kind] = frozenset({"part", "fastener"})
+SUBLET: frozenset[Kind] = frozenset({"sublet"})
 
 
 class Line(NamedTuple):

@@ -14,15 +14,30 @@ from __future__ import annotations
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from typing import TYPE_CHECKING, Any, overload
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+    Whole = ndarray[Any, Any]
 
 
-def round_half_away(numerator: int, denominator: int = 1) -> int:
+@overload
+def round_half_away(numerator: int, denominator: int = 1) -> int: ...
+
+
+@overload
+def round_half_away(numerator: Whole, denominator: int | Whole = 1) -> Whole: ...
+
+
+def round_half_away(numerator: Any, denominator: Any = 1) -> Any:
     """`numerator / denominator` to the nearest whole number, halves away from zero.
 
     `denominator` must be positive. round_half_away(5, 2) is 3, round_half_away(-5, 2) is -3.
+    Arrays of whole numbers are rounded element by element, by the same steps.
     """
     magnitude = (2 * abs(numerator) + denominator) // (2 * denominator)
-    return magnitude if numerator >= 0 else -magnitude
+    return magnitude - 2 * magnitude * (numerator < 0)
 
 
 def rounded(value: Fraction) -> int:

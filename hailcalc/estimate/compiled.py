@@ -7,21 +7,36 @@ text is left to parse.
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+from math import lcm
+from typing import Any, NamedTuple
 
 from hailcalc.extras import ExtraRule, compile_extras
-from hailcalc.matrix import Matrix, MatrixTables, compile_tables
-from hailcalc.money import minor_units
+from hailcalc.matrix import Matrix, MatrixTables, Oversize, compile_tables
+from hailcalc.money import minor_units, round_half_away
 from hailcalc.removal import OperationRule, compile_removal
+
+UNITS_PER_MM = 10_000
+"""Sizes are whole tenths of a micrometre where oversize dents are priced, as coins may be given."""
 
 
 class OversizeRule(NamedTuple):
-    """Price of one dent beyond the largest coin, minutes exact and as printed."""
+    """Price of one dent beyond the largest coin, as printed and as whole numbers.
 
-    minutes: Fraction
-    per_mm: Fraction
+    The amount of a dent is (`fixed` + `per_unit` × what it is beyond `largest`) / `denominator`
+    minor units, sizes in tenths of a micrometre.
+    """
+
     minutes_text: str
     per_mm_text: str
+    largest: int
+    fixed: int
+    per_unit: int
+    denominator: int
+
+    def amount(self, size: Any) -> Any:
+        """Minor units for a dent of `size` tenths of a micrometre; for many as an array."""
+        beyond = size - self.largest
+        return round_half_away(self.fixed + self.per_unit * beyond, self.denominator)
 
 
 class CompiledMatrix(NamedTuple):
@@ -41,8 +56,7 @@ def compile_matrix(matrix: Matrix) -> CompiledMatrix:
     tables = compile_tables(matrix)
     oversize = None
     if matrix.oversize is not None:
-        texts = matrix.oversize.minutes, matrix.oversize.minutes_per_mm
-        oversize = OversizeRule(Fraction(texts[0]), Fraction(texts[1]), *texts)
+        oversize = _oversize_rule(matrix.oversize, tables)
     return CompiledMatrix(
         matrix=matrix,
         tables=tables,
@@ -51,4 +65,18 @@ def compile_matrix(matrix: Matrix) -> CompiledMatrix:
         oversize=oversize,
         compound=matrix.matrix.stacking == "compound",
         minimum=minor_units(matrix.matrix.minimum, tables.decimals),
+    )
+
+
+def _oversize_rule(oversize: Oversize, tables: MatrixTables) -> OversizeRule:
+    fixed = Fraction(oversize.minutes) * tables.repair_rate / 60
+    per_unit = Fraction(oversize.minutes_per_mm) * tables.repair_rate / (60 * UNITS_PER_MM)
+    denominator = lcm(fixed.denominator, per_unit.denominator)
+    return OversizeRule(
+        minutes_text=oversize.minutes,
+        per_mm_text=oversize.minutes_per_mm,
+        largest=int(tables.columns[-1].mm * UNITS_PER_MM),
+        fixed=int(fixed * denominator),
+        per_unit=int(per_unit * denominator),
+        denominator=denominator,
     )

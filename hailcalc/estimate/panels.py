@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
-from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
 from hailcalc.access.rules import GLUE_ONLY
 from hailcalc.claimfile import Panel
 from hailcalc.counting import PanelCount
-from hailcalc.estimate.compiled import CompiledMatrix
+from hailcalc.estimate.compiled import UNITS_PER_MM, CompiledMatrix
 from hailcalc.extras import panel_extras
 from hailcalc.lines import Line, dents
 from hailcalc.matrix import GridTable, MatrixTables, base_amount, mixed_cells
-from hailcalc.money import minor_units, money_text, plain, rounded
+from hailcalc.money import minor_units, money_text, plain
 
 
 def panel_lines(
@@ -206,14 +205,13 @@ def _oversize_line(panel: Panel, mm: Decimal, compiled: CompiledMatrix) -> Line:
     assert rule is not None, "a panel with oversize dents and no rule is not priced"
     tables = compiled.tables
     largest = tables.columns[-1]
-    minutes = rule.minutes + rule.per_mm * (Fraction(mm) - Fraction(largest.mm))
     size = plain(mm)
     rate = money_text(tables.repair_rate, tables.decimals)
     return Line(
         "oversize",
         panel.panel,
         "Oversize dent",
-        rounded(minutes * tables.repair_rate / 60),
+        rule.amount(int(mm * UNITS_PER_MM)),
         f"{size} mm, {plain(mm - largest.mm)} mm beyond {largest.name} ({largest.mm} mm)",
         f"({rule.minutes_text} + {rule.per_mm_text} * ({size} - {largest.mm})) * {rate} / 60",
     )

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from hailcalc.claimfile import ClaimFile, OtherLine
 from hailcalc.estimate.compiled import CompiledMatrix
 from hailcalc.extras import vehicle_extras
-from hailcalc.lines import LABOUR, PARTS, SUBLET, Line
+from hailcalc.lines import LABOUR, PARTS, SUBLET, Kind, Line
 from hailcalc.matrix import MatrixTables
 from hailcalc.money import minor_units, money_text, round_half_away
 from hailcalc.removal import (
@@ -106,9 +106,40 @@ def _other_line(other: OtherLine, tables: MatrixTables) -> Line:
     )
 
 
+class TaxGroup(NamedTuple):
+    """A tax: percent, as printed and exact, and the kinds of line that it is on."""
+
+    name: str
+    text: str
+    rate: Fraction
+    kinds: frozenset[Kind]
+
+
+def tax_groups(compiled: CompiledMatrix) -> tuple[TaxGroup, ...]:
+    """The three taxes of a matrix."""
+    tax = compiled.matrix.tax
+    return (
+        TaxGroup("labour", tax.labour, Fraction(tax.labour), LABOUR),
+        TaxGroup("parts", tax.parts, Fraction(tax.parts), PARTS),
+        TaxGroup("sublet", tax.sublet, Fraction(tax.sublet), SUBLET),
+    )
+
+
+def tax_amount(rate: Fraction, base: Any) -> Any:
+    """Tax on the sum of a group's printed lines: of one vehicle, or of many as an array."""
+    return round_half_away(rate.numerator * base, rate.denominator * 100)
+
+
+def topping_up(subtotal: Any, minimum: int) -> Any:
+    """What is missing to the minimum, 0 if nothing is: of one vehicle, or of many as an array."""
+    missing = minimum - subtotal
+    return missing * (missing > 0)
+
+
 def _minimum_line(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]:
     subtotal = sum_of(lines)
-    if not lines or subtotal >= compiled.minimum:
+    amount = topping_up(subtotal, compiled.minimum)
+    if not lines or not amount:
         return []
     decimals = compiled.tables.decimals
     minimum, so_far = money_text(compiled.minimum, decimals), money_text(subtotal, decimals)
@@ -117,7 +148,7 @@ def _minimum_line(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]
             "minimum",
             None,
             "Topping up to the minimum",
-            compiled.minimum - subtotal,
+            amount,
             f"the matrix's minimum for a vehicle, {minimum}, less the lines so far",
             f"{minimum} - {so_far}" if subtotal >= 0 else f"{minimum} - ({so_far})",
         )
@@ -125,20 +156,14 @@ def _minimum_line(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]
 
 
 def _tax_lines(lines: Sequence[Line], compiled: CompiledMatrix) -> list[Line]:
-    tax = compiled.matrix.tax
     decimals = compiled.tables.decimals
     result: list[Line] = []
-    for name, text, kinds in (
-        ("labour", tax.labour, LABOUR),
-        ("parts", tax.parts, PARTS),
-        ("sublet", tax.sublet, SUBLET),
-    ):
+    for name, text, rate, kinds in tax_groups(compiled):
         taxed = [line for line in lines if line.kind in kinds and line.amount is not None]
-        rate = Fraction(text)
         if rate == 0 or not taxed:
             continue
         base = sum_of(taxed)
-        amount = round_half_away(rate.numerator * base, rate.denominator * 100)
+        amount = tax_amount(rate, base)
         printed = money_text(base, decimals)
         words = f"{text} % of the {name} lines, together {printed}"
         result.append(

@@ -15,11 +15,19 @@ from hailcalc.matrix.model import (
     Matrix,
     MatrixReading,
     Operation,
+    Oversize,
     matrix_from_data,
     read_matrix,
     require_matrix,
 )
-from hailcalc.matrix.tables import GridTable, MatrixTables, base_amount, compile_tables, mixed_cells
+from hailcalc.matrix.tables import (
+    GridTable,
+    MatrixTables,
+    base_amount,
+    compile_tables,
+    mixed_cells,
+    mixed_terms,
+)
 
 __all__ = [
     "AccessRules",
@@ -30,12 +38,14 @@ __all__ = [
     "MatrixReading",
     "MatrixTables",
     "Operation",
+    "Oversize",
     "base_amount",
     "choose_matrix",
     "compile_tables",
     "matrix_from_data",
     "matrix_problem_of_choice",
     "mixed_cells",
+    "mixed_terms",
     "read_matrix",
     "require_matrix",
 ]

@@ -5,9 +5,10 @@
 worked out, so a count is an index and nothing is interpolated while pricing. A base
 amount in minor units is values · `base_numerator` / `base_denominator`, rounded once.
 
-The rule for several sizes on one panel is written once, in `mixed_cells`: each of the
-five rules is a weighted sum of cells over a divisor. The single-vehicle path prints
-those cells, the many-vehicle path only adds them up.
+The rule for several sizes on one panel is written once, in `mixed_terms`: each of the
+five rules is a weighted sum of cells over a divisor. It takes counts as whole numbers or as
+arrays of them: the single-vehicle path prints the cells that are left of it (`mixed_cells`),
+the many-vehicle path adds them up for all panels at once.
 
 Promise of the rules (cells do not fall down or along): under `layers` one more dent, or
 a larger one, never lowers the base, because a step from size to size does not fall as
@@ -23,7 +24,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import lcm
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from hailcalc.coins import Coin
 from hailcalc.matrix.model import Grid, Matrix, Mixed, coin_set
@@ -36,6 +37,18 @@ class CellUse(NamedTuple):
     weight: int
     dents: int
     column: int
+
+
+class MixedTerm(NamedTuple):
+    """What one column adds to a mixed rule: weight × Σ sign × the cell for `dents` in a column.
+
+    `weight` and `dents` are whole numbers or arrays of them, `cells` pairs of sign and column. A
+    term without dents adds nothing, since every table begins with a row of zeros.
+    """
+
+    weight: Any
+    dents: Any
+    cells: tuple[tuple[int, int], ...]
 
 
 class GridTable(NamedTuple):
@@ -158,25 +171,68 @@ def _grid_table(grid: Grid, ramp: bool, scale: int) -> GridTable:
     )
 
 
+def mixed_terms(mixed: Mixed, counts: Sequence[Any]) -> tuple[list[MixedTerm], Any]:
+    """The terms and the divisor that price `counts` (by column, ascending size).
+
+    Counts are whole numbers, or arrays of equal length with a place a panel. The base is
+    Σ terms / divisor; the divisor is 0 only where there are no dents under `share`.
+    """
+    last = len(counts) - 1
+    larger: list[Any] = [0] * len(counts)
+    for column in range(last, 0, -1):
+        larger[column - 1] = larger[column] + counts[column]
+    if mixed == "layers":
+        # All dents in the first column, then for each larger column the step up to it.
+        steps = [((1, 0),), *(((1, column), (-1, column - 1)) for column in range(1, last + 1))]
+        return [
+            MixedTerm(1, counts[column] + larger[column], cells)
+            for column, cells in enumerate(steps)
+        ], 1
+    if mixed == "each":
+        return [MixedTerm(1, count, ((1, column),)) for column, count in enumerate(counts)], 1
+    total = counts[0] + larger[0]
+    if mixed == "share":
+        return [
+            MixedTerm(count, total, ((1, column),)) for column, count in enumerate(counts)
+        ], total
+    weights: list[Any] = []
+    for column, count in enumerate(counts):
+        leads = count > 0
+        if mixed == "largest":
+            leads = leads & (larger[column] == 0)
+        else:
+            # Most dents; of equal columns the larger leads.
+            for other in counts[:column]:
+                leads = leads & (count >= other)
+            for other in counts[column + 1 :]:
+                leads = leads & (count > other)
+        weights.append(leads)
+    return [
+        MixedTerm(1 * weight, total, ((1, column),)) for column, weight in enumerate(weights)
+    ], 1
+
+
 def mixed_cells(mixed: Mixed, counts: Sequence[int]) -> tuple[list[CellUse], int]:
-    """Cells, with weights, and the divisor that price `counts` (by column, ascending size).
+    """The cells of `mixed_terms` for one panel, without those that cancel or weigh nothing.
 
     The base is Σ weight · values[dents][column] / divisor. No cells if there are no dents.
     """
-    total = sum(counts)
-    if total == 0:
-        return [], 1
-    present = [column for column, count in enumerate(counts) if count]
-    if mixed == "layers":
-        return _layers(counts), 1
-    if mixed == "share" and len(present) > 1:
-        return [CellUse(counts[column], total, column) for column in present], total
-    if mixed == "each":
-        return [CellUse(1, counts[column], column) for column in present], 1
-    if mixed in ("largest", "share"):
-        return [CellUse(1, total, present[-1])], 1
-    most = max(present, key=lambda column: (counts[column], column))
-    return [CellUse(1, total, most)], 1
+    terms, divisor = mixed_terms(mixed, counts)
+    uses: list[CellUse] = []
+    for term in terms:
+        if not term.dents or not term.weight:
+            continue
+        for sign, column in reversed(term.cells):
+            use = CellUse(sign * term.weight, term.dents, column)
+            if uses and uses[-1] == use._replace(weight=-use.weight):
+                # A step from a column to the next at one and the same count.
+                uses.pop()
+            else:
+                uses.append(use)
+    if len(uses) == 1 and divisor > 1:
+        # All dents of one size: their share is the whole.
+        return [uses[0]._replace(weight=1)], 1
+    return uses, divisor or 1
 
 
 def base_amount(grid: GridTable, tables: MatrixTables, counts: Sequence[int]) -> int:
@@ -187,23 +243,3 @@ def base_amount(grid: GridTable, tables: MatrixTables, counts: Sequence[int]) ->
     uses, divisor = mixed_cells(tables.mixed, counts)
     value = sum(use.weight * grid.values[use.dents][use.column] for use in uses)
     return round_half_away(value * tables.base_numerator, divisor * tables.base_denominator)
-
-
-def _layers(counts: Sequence[int]) -> list[CellUse]:
-    """All dents in the first column, then for each larger column the step up to it.
-
-    Steps at one and the same count cancel, so neighbours with equal counts fall together.
-    """
-    uses: list[CellUse] = []
-    remaining = sum(counts)
-    for column, count in enumerate(counts):
-        if uses and uses[-1].dents == remaining:
-            uses[-1] = CellUse(1, remaining, column)
-        else:
-            if uses:
-                uses.append(CellUse(-1, remaining, column - 1))
-            uses.append(CellUse(1, remaining, column))
-        remaining -= count
-        if remaining == 0:
-            break
-    return uses

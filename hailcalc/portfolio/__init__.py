@@ -1,0 +1,1 @@
+"""Whole books: many vehicles priced at once, equal to the single path to the cent."""

@@ -1,0 +1,77 @@
+"""A book's prices are those of its claims, priced one by one, to the cent."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hailcalc.claimfile import claim_from_data, require_claim
+from hailcalc.estimate import CompiledMatrix, Estimate, compile_matrix, price
+from hailcalc.matrix import matrix_from_data, require_matrix
+from hailcalc.portfolio.claims import book_rows, book_table
+from hailcalc.portfolio.pricing import LINE_KINDS, Priced, price_rows
+from hailcalc.portfolio.reading import Book, read_rows, require_columns
+from hailcalc.portfolio.tabulated import tabulate
+from tests.effort import examples
+from tests.strategies import claims, matrices
+
+Table = dict[str, Any]
+
+
+@st.composite
+def books(draw: st.DrawFn) -> tuple[CompiledMatrix, list[Estimate]]:
+    """A matrix with a few claims priced under it one by one."""
+    matrix = draw(matrices())
+    compiled = compile_matrix(require_matrix(matrix_from_data(matrix)))
+    priced = []
+    for number in range(draw(st.integers(1, 4))):
+        claim = draw(claims(matrix))
+        claim["claim"]["number"] = f"{number}"
+        priced.append(price(require_claim(claim_from_data(claim)), compiled))
+    return compiled, priced
+
+
+def read(compiled: CompiledMatrix, priced: list[Estimate]) -> Book:
+    table = book_table([row for each in priced for row in book_rows(each)])
+    require_columns(table, [coin.name for coin in compiled.tables.coins], "book")
+    return read_rows(table, compiled.tables)
+
+
+def assert_same_sums(priced: list[Estimate], found: Priced) -> None:
+    vehicles = found.vehicles
+    for at, single in enumerate(priced):
+        of_kind = {
+            kind: sum(line.amount or 0 for line in single.lines if line.kind == kind)
+            for kind in LINE_KINDS
+        }
+        assert {kind: int(vehicles.kinds[kind][at]) for kind in LINE_KINDS} == of_kind
+        totals = single.totals
+        assert (
+            vehicles.subtotal[at],
+            vehicles.tax[at],
+            vehicles.total[at],
+            vehicles.deductible[at],
+            vehicles.net[at],
+            vehicles.complete[at],
+        ) == (
+            totals.subtotal,
+            totals.tax,
+            totals.total,
+            totals.deductible,
+            totals.net,
+            totals.complete,
+        )
+        assert vehicles.dents[at] == sum(panel.count.all for panel in single.panels)
+
+
+@settings(max_examples=examples(400))
+@given(books(), st.integers(1, 40))
+def test_a_book_comes_to_what_its_claims_come_to(
+    book: tuple[CompiledMatrix, list[Estimate]], chunk: int
+) -> None:
+    compiled, priced = book
+    read_book = read(compiled, priced)
+    assert read_book.aside == ()
+    assert_same_sums(priced, price_rows(read_book.rows, tabulate(compiled), chunk))
