@@ -10,6 +10,7 @@ Minor units throughout; a panel without a price adds nothing and makes its vehic
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -41,8 +42,8 @@ from hailcalc.portfolio.tabulated import (
 )
 from hailcalc.vehicle import PANELS
 
-CHUNK = 16_384
-"""Panels worked on at a time: a column of them is 128 kB."""
+CHUNK = 32_768
+"""Panels worked on at a time: a column of them is 256 kB."""
 
 _PUSH, _REPLACE = ACCESSES.index("push"), ACCESSES.index("replace")
 _GLUE_ONLY = MARKS.index("glue-only")
@@ -93,21 +94,43 @@ class VehicleSums(NamedTuple):
 
 
 class Priced(NamedTuple):
-    """A book priced under one matrix, in the order of its rows."""
+    """A book priced under one matrix, in the order of its rows.
+
+    `panels` is None where only vehicles were asked for.
+    """
 
     vehicles: VehicleSums
-    panels: PanelSums
+    panels: PanelSums | None
 
 
-def price_rows(rows: Rows, matrix: TabulatedMatrix, chunk: int = CHUNK) -> Priced:
-    """Price checked rows under a matrix.
+def price_rows(
+    rows: Rows,
+    matrix: TabulatedMatrix,
+    *,
+    panels: bool = True,
+    threads: int = 1,
+    chunk: int = CHUNK,
+) -> Priced:
+    """Price checked rows under a matrix; sums by panel too if `panels`.
 
-    Panels are worked through in chunks of whole vehicles with about `chunk` panels together;
-    what belongs to the vehicle is then settled for all of them at once.
+    Panels are worked through in chunks of whole vehicles with about `chunk` panels together, in
+    so many threads; what belongs to the vehicle is then settled for all of them at once.
     """
-    done = [_price_panels(part, matrix) for part in _chunks(rows, chunk)]
-    panels, sums = (_joined(list(parts)) for parts in zip(*done, strict=True))
-    return Priced(_settle(rows, sums, matrix), panels)
+
+    def work(part: Rows) -> tuple[PanelSums | None, _PanelsOfVehicle]:
+        found, sums = _price_panels(part, matrix)
+        return (found if panels else None), sums
+
+    if threads > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            done = list(pool.map(work, _chunks(rows, chunk)))
+    else:
+        done = [work(part) for part in _chunks(rows, chunk)]
+    of_panels = [found for found, _ in done if found is not None]
+    return Priced(
+        _settle(rows, _joined([sums for _, sums in done]), matrix),
+        _joined(of_panels) if of_panels else None,
+    )
 
 
 def _joined(parts: list[_Columns]) -> _Columns:
@@ -188,7 +211,7 @@ def _counted(rows: Rows, matrix: TabulatedMatrix) -> _Counted:
     if rows.agreed is not None:
         agreed = (rows.agreed != ABSENT) & ~replaced
         settled = replaced | agreed
-    beyond = in_columns > matrix.last[rows.panel]
+    beyond = in_columns > matrix.last.take(rows.panel)
     if oversize is not None and matrix.compiled.oversize is None:
         beyond |= oversize > 0
     if rows.no_price is not None:
@@ -216,10 +239,10 @@ def _base(rows: Rows, counted: _Counted, matrix: TabulatedMatrix) -> Whole:
 def base_amounts(panel: Whole, counts: Sequence[Whole], matrix: TabulatedMatrix) -> Whole:
     """Base prices of panels by their counts by column (int64), all within their grids."""
     terms, divisor = mixed_terms(matrix.compiled.tables.mixed, counts)
-    start = matrix.start[panel]
+    start = matrix.start.take(panel)
     value: Whole = np.zeros(len(panel), matrix.number)
     for term, table in zip(terms, matrix.tables, strict=True):
-        cells = table[start + term.dents]
+        cells = table.take(start + term.dents)
         value += cells if isinstance(term.weight, int) else cells * term.weight
     if not isinstance(divisor, int):
         divisor = np.maximum(divisor, 1)
@@ -251,7 +274,7 @@ def _extras(rows: Rows, counted: _Counted, worked_on: Whole, matrix: TabulatedMa
         way_of_panel = None
         if not tabulated.everywhere:
             kinds = _kinds(rows) if kinds is None else kinds
-            way_of_panel = tabulated.way_of_kind[kinds]
+            way_of_panel = tabulated.way_of_kind.take(kinds)
         for way, which in enumerate(tabulated.ways):
             places, affected = _due(rows, counted, which, way_of_panel, way)
             if len(places) == 0:

@@ -42,8 +42,6 @@ _MM = r"^[0-9]{1,3}(\.[0-9]{1,3})?$"
 _MONEY_WORDS = 'a sum of zero or more with a point, such as "84.50"'
 _YES = ("yes", "true", "1")
 _NO = ("no", "false", "0")
-_SHOWN = 1000
-"""Mistakes of one kind that are told a row each; the rest are set aside with their number."""
 
 
 class Aside(NamedTuple):
@@ -62,6 +60,9 @@ class Book(NamedTuple):
     rows: Rows
     carried: pa.Table
     """One row a sound vehicle: claim, and the columns of `columns.CARRIED` that the table has."""
+    heads: Whole
+    """The number of each sound vehicle's first row, and the same for each of its panels."""
+    panel_heads: Whole
     aside: tuple[Aside, ...]
     vehicles_aside: int
 
@@ -73,9 +74,8 @@ Words = Callable[[int], str]
 class _Found:
     """Mistakes as they are found: which rows have one, and what to say of them."""
 
-    def __init__(self, size: int, first_row: int) -> None:
+    def __init__(self, size: int) -> None:
         self.bad: Yes = np.zeros(size, np.bool_)
-        self.first_row = first_row
         self.told: list[tuple[int, str, str, str]] = []
 
     def add(self, mask: Yes, column: str, found: Words, expected: Words) -> None:
@@ -162,14 +162,16 @@ def _wrong_kind(name: str, kind: pa.DataType, coins: Sequence[str]) -> str:
     return "text"
 
 
-def read_rows(table: pa.Table, tables: MatrixTables, first_row: int = 1) -> Book:
+def read_rows(table: pa.Table, tables: MatrixTables, numbers: Whole | None = None) -> Book:
     """Read whole claims under a matrix's coins and currency. Columns as `require_columns` wants.
 
-    `first_row` is the number of the table's first row in its file.
+    `numbers` are the rows' numbers in their file; from 1 if not given.
     """
-    found = _Found(table.num_rows, first_row)
-    claim = _text(table, "claim")
-    first = _beginnings(claim)
+    if numbers is None:
+        numbers = np.arange(1, table.num_rows + 1)
+    found = _Found(table.num_rows)
+    claim = text_column(table, "claim")
+    first = beginnings(claim)
     lengths = np.diff(first)
     _check_claims(claim, first, found)
     codes = _Codes(table, found)
@@ -229,15 +231,17 @@ def read_rows(table: pa.Table, tables: MatrixTables, first_row: int = 1) -> Book
     return Book(
         rows=rows,
         carried=carried.take(pa.array(heads)),
-        aside=_asides(claim, found),
+        heads=numbers[heads],
+        panel_heads=np.repeat(numbers[heads], sizes),
+        aside=_asides(claim, found, numbers),
         vehicles_aside=int(bad_vehicle.sum()),
     )
 
 
-def _asides(claim: pa.Array, found: _Found) -> tuple[Aside, ...]:
+def _asides(claim: pa.Array, found: _Found, numbers: Whole) -> tuple[Aside, ...]:
     """Mistakes in the order of the rows."""
     return tuple(
-        Aside(found.first_row + row, claim[row].as_py() or "", column, what, expected)
+        Aside(int(numbers[row]), claim[row].as_py() or "", column, what, expected)
         for row, column, what, expected in sorted(found.told, key=lambda each: each[0])
     )
 
@@ -268,22 +272,23 @@ def _dents_of(first: Whole | None, sizes: Whole | None, kept: Yes) -> Whole | No
     return dents if len(dents) else None
 
 
-def _array(table: pa.Table, name: str) -> pa.Array:
+def array_of(column: pa.ChunkedArray | pa.Array) -> pa.Array:
     """A column in one piece."""
-    column = table.column(name)
+    if isinstance(column, pa.Array):
+        return column
     return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
 
 
-def _text(table: pa.Table, name: str) -> pa.Array:
+def text_column(table: pa.Table, name: str) -> pa.Array:
     """A column as text, blanks at its ends taken off, empty cells as nothing."""
-    column = _array(table, name)
+    column = array_of(table.column(name))
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     text = pc.utf8_trim_whitespace(column.cast(pa.string()))
     return pc.if_else(pc.equal(text, ""), pa.scalar(None, pa.string()), text)
 
 
-def _beginnings(claim: pa.Array) -> Whole:
+def beginnings(claim: pa.Array) -> Whole:
     """Where a claim's rows begin, and the number of rows; a row without a claim is by itself."""
     size = len(claim)
     if size == 0:
@@ -340,7 +345,7 @@ class _Codes:
         size = self._table.num_rows
         if name not in self._table.column_names:
             return np.full(size, default or 0, np.int8)
-        column = _array(self._table, name)
+        column = array_of(self._table.column(name))
         if pa.types.is_dictionary(column.type):
             values = _codes_of(column.dictionary, names)
             codes = pc.take(pa.array(values), column.indices)
@@ -376,10 +381,10 @@ def _codes_of(column: pa.Array, names: Sequence[str]) -> Whole:
 def _yes_no(table: pa.Table, name: str, found: _Found) -> Yes:
     if name not in table.column_names:
         return np.zeros(table.num_rows, np.bool_)
-    column = _array(table, name)
+    column = array_of(table.column(name))
     if pa.types.is_boolean(column.type):
         return np.asarray(pc.fill_null(column, False).to_numpy(zero_copy_only=False), np.bool_)
-    text = pc.utf8_lower(_text(table, name))
+    text = pc.utf8_lower(text_column(table, name))
     yes = pc.is_in(text, value_set=pa.array(_YES)).to_numpy(zero_copy_only=False)
     no = pc.is_in(text, value_set=pa.array([*_NO, None], pa.string()))
     found.add(
@@ -397,7 +402,7 @@ def _equipment(table: pa.Table, found: _Found) -> Whole:
     bits: Whole = np.zeros(size, np.int64)
     if "equipment" not in table.column_names:
         return bits
-    encoded = _text(table, "equipment").dictionary_encode()
+    encoded = text_column(table, "equipment").dictionary_encode()
     cells = encoded.dictionary.to_pylist()
     values: Whole = np.array([_equipment_bits(cell) for cell in cells] or [0], np.int64)
     at = pc.fill_null(encoded.indices, -1).to_numpy(zero_copy_only=False)
@@ -452,7 +457,7 @@ def _whole(table: pa.Table, name: str, found: _Found) -> Whole | None:
     """A column of counts, 0 to MAX_COUNT; None if the table has no such column, or it is empty."""
     if name not in table.column_names:
         return None
-    column = _array(table, name)
+    column = array_of(table.column(name))
     if column.null_count == len(column):
         return None
     if pa.types.is_dictionary(column.type):
@@ -467,7 +472,7 @@ def _whole(table: pa.Table, name: str, found: _Found) -> Whole | None:
         bad = ~((real >= 0) & (real <= MAX_COUNT) & (np.floor(real) == real))
         wide = np.where(bad, 0, real)
     else:
-        text = _text(table, name)
+        text = text_column(table, name)
         good = pc.fill_null(pc.match_substring_regex(text, _COUNT), True)
         bad = ~good.to_numpy(zero_copy_only=False)
         numbers = pc.if_else(good, text, pa.scalar(None, pa.string())).cast(pa.int16())
@@ -487,7 +492,7 @@ def _oversize(
     """Where each panel's oversize dents begin, and their sizes in tenths of a micrometre."""
     if "oversize" not in table.column_names:
         return None, None
-    text = _text(table, "oversize")
+    text = text_column(table, "oversize")
     some = np.flatnonzero(pc.is_valid(text).to_numpy(zero_copy_only=False)).tolist()
     if not some:
         return None, None
@@ -534,7 +539,7 @@ def _money(table: pa.Table, name: str, tables: MatrixTables, found: _Found) -> W
     """A column of sums in minor units, ABSENT where there is none; None without such a column."""
     if name not in table.column_names:
         return None
-    column = _array(table, name)
+    column = array_of(table.column(name))
     if column.null_count == len(column):
         return None
     if pa.types.is_dictionary(column.type):
@@ -543,7 +548,7 @@ def _money(table: pa.Table, name: str, tables: MatrixTables, found: _Found) -> W
         exact = column
         bad: Yes = np.zeros(len(column), np.bool_)
     else:
-        exact = _text(table, name)
+        exact = text_column(table, name)
         good = pc.fill_null(pc.match_substring_regex(exact, _MONEY), True)
         bad = ~good.to_numpy(zero_copy_only=False)
         exact = pc.if_else(good, exact, pa.scalar(None, pa.string())).cast(pa.decimal128(14, 4))
@@ -655,7 +660,7 @@ def _check_same(table: pa.Table, first: Whole, lengths: Whole, found: _Found) ->
     for name in dict.fromkeys(_OF_VEHICLE):
         if name not in table.column_names:
             continue
-        column = _array(table, name)
+        column = array_of(table.column(name))
         if column.null_count == len(column):
             continue
         if pa.types.is_dictionary(column.type):

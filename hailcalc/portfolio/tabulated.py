@@ -102,6 +102,7 @@ def tabulate(compiled: CompiledMatrix) -> TabulatedMatrix:
     """A compiled matrix's rules as tables for whole books."""
     tables = compiled.tables
     number = np.int64 if fits_64_bits(compiled) else object
+    unit = _unit(compiled)
     starts, total = [], 0
     for grid in tables.grids:
         starts.append(total)
@@ -112,7 +113,7 @@ def tabulate(compiled: CompiledMatrix) -> TabulatedMatrix:
     by_term = tuple(
         np.array(
             [
-                sum(sign * cells[column] for sign, column in term.cells) * tables.base_numerator
+                sum(sign * cells[column] for sign, column in term.cells) * unit.numerator
                 for grid in tables.grids
                 for cells in grid.values
             ],
@@ -128,9 +129,14 @@ def tabulate(compiled: CompiledMatrix) -> TabulatedMatrix:
         ),
         start=np.array([0 if grid is None else starts[grid] for grid in grid_of], np.int64),
         tables=by_term,
-        denominator=tables.base_denominator,
+        denominator=unit.denominator,
         extras=tuple(_tabulated(rule) for rule in compiled.extras if rule.of != "vehicle"),
     )
+
+
+def _unit(compiled: CompiledMatrix) -> Fraction:
+    """What one of the tables' units is worth in minor units, in lowest terms."""
+    return Fraction(compiled.tables.base_numerator, compiled.tables.base_denominator)
 
 
 def _tabulated(rule: ExtraRule) -> TabulatedExtra:
@@ -150,10 +156,11 @@ def fits_64_bits(compiled: CompiledMatrix) -> bool:
     tables = compiled.tables
     most_dents = max(grid.last for grid in tables.grids) + MAX_OVERSIZE
     cell = max(max(cells) for grid in tables.grids for cells in grid.values)
-    value = cell * tables.base_numerator * len(tables.columns)
-    weight = most_dents if tables.mixed == "share" else 1
-    steps = [2 * value * weight + 2 * tables.base_denominator * weight]
-    base = Fraction(value, tables.base_denominator) + 1
+    unit = _unit(compiled)
+    several = len(tables.columns) if tables.mixed in ("layers", "each") else 1
+    weight = max(grid.last for grid in tables.grids) if tables.mixed == "share" else 1
+    steps = [2 * weight * (cell * unit.numerator * several + unit.denominator)]
+    base = cell * unit * several + 1
     if compiled.oversize is not None:
         beyond = compiled.oversize
         dent = beyond.fixed + beyond.per_unit * MAX_MM * UNITS_PER_MM

@@ -74,4 +74,4 @@ def test_a_book_comes_to_what_its_claims_come_to(
     compiled, priced = book
     read_book = read(compiled, priced)
     assert read_book.aside == ()
-    assert_same_sums(priced, price_rows(read_book.rows, tabulate(compiled), chunk))
+    assert_same_sums(priced, price_rows(read_book.rows, tabulate(compiled), chunk=chunk))
