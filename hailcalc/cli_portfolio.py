@@ -54,6 +54,9 @@ def portfolio(
     threads: Annotated[
         int, typer.Option(min=0, max=64, help="Threads that price; 0: one a processor.")
     ] = 0,
+    batch: Annotated[
+        int, typer.Option(min=1, max=10_000_000, help="Rows read, priced and written at a time.")
+    ] = 262_144,
     scheduler: Annotated[
         str | None,
         typer.Option(metavar="ADDRESS", help="A Dask scheduler whose workers price the parts."),
@@ -91,6 +94,7 @@ def portfolio(
             pricing,
             outputs,
             threads=threads or os.cpu_count() or 1,
+            rows=batch,
             told=_progress(),
             price_parts=_spread(scheduler, pricing, panels is not None),
         )

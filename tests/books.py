@@ -6,12 +6,14 @@ same seed gives the same book.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from hailcalc.money import money_text
 from hailcalc.portfolio.rows import ABSENT, ACCESSES, EQUIPMENT, MARKS, METALS, Rows, Whole
 from hailcalc.vehicle import BODIES, PANELS, PANELS_OF_BODY
 
@@ -136,3 +138,60 @@ def _money(amounts: np.ndarray) -> pa.Array:
     words[:, 0], words[:, 1] = amounts, amounts >> 63
     money = pa.Array.from_buffers(pa.decimal128(18, 2), len(amounts), [None, pa.py_buffer(words)])
     return pc.if_else(pa.array(amounts == ABSENT), pa.scalar(None, money.type), money)
+
+
+def claims_of(rows: Rows, coins: Sequence[str], decimals: int) -> Iterator[dict[str, Any]]:
+    """The same vehicles as claim files."""
+    counts = [count.tolist() for count in rows.counts]
+    marks = [there(marked).tolist() for marked in rows.marks]
+    begins, dents = there(rows.oversize_first).tolist(), there(rows.oversize).tolist()
+    agreed, replace_cost = there(rows.agreed).tolist(), there(rows.replace_cost).tolist()
+    for vehicle in range(rows.vehicles):
+        panels = []
+        for at in range(int(rows.first[vehicle]), int(rows.first[vehicle + 1])):
+            tally = {coin: count[at] for coin, count in zip(coins, counts, strict=True)}
+            panel: dict[str, Any] = {
+                "panel": PANELS[rows.panel[at]],
+                "metal": METALS[rows.metal[at]],
+                "repainted": bool(rows.repainted[at]),
+                "access": ACCESSES[rows.access[at]],
+                "tally": tally,
+                "marked": {
+                    mark: _spread(marked[at], tally)
+                    for mark, marked in zip(MARKS, marks, strict=True)
+                    if marked[at]
+                },
+                "oversize": [{"mm": size / 10_000} for size in dents[begins[at] : begins[at + 1]]],
+            }
+            if agreed[at] != ABSENT:
+                panel["agreed"] = money_text(agreed[at], decimals)
+            if replace_cost[at] != ABSENT:
+                panel["replace_cost"] = money_text(replace_cost[at], decimals)
+            panels.append(panel)
+        part = int(there(rows.other[0])[vehicle])
+        yield {
+            "claim": {
+                "number": f"B-{vehicle:07}",
+                "date_of_loss": "2026-05-19",
+                "deductible": money_text(int(there(rows.deductible)[vehicle]), decimals),
+            },
+            "vehicle": {
+                "body": BODIES[rows.body[vehicle]],
+                "equipment": [
+                    name for bit, name in enumerate(EQUIPMENT) if rows.equipment[vehicle] >> bit & 1
+                ],
+            },
+            "panels": panels,
+            "other": []
+            if part == ABSENT
+            else [{"kind": "part", "label": "A part", "unit_price": money_text(part, decimals)}],
+        }
+
+
+def _spread(marked: int, tally: Mapping[str, int]) -> dict[str, int]:
+    """So many marked dents, taken from the sizes in turn."""
+    sizes = {}
+    for coin, count in tally.items():
+        sizes[coin] = min(marked, count)
+        marked -= sizes[coin]
+    return sizes

@@ -36,6 +36,8 @@ from hailcalc.vehicle import BODIES, PANELS
 
 AnyMatrix = Matrix | CompiledMatrix
 
+_TENTHS = pa.decimal128(18, 1)
+
 
 class PricedBook(NamedTuple):
     """Vehicles and panels as Arrow tables (`panels` None if not asked for), and what was left out.
@@ -66,6 +68,12 @@ class Pricing(NamedTuple):
     def decimals(self) -> int:
         """Decimals of the money in the priced tables: the most that a currency here has."""
         return max(each.compiled.tables.decimals for each in self.matrices)
+
+    @property
+    def money(self) -> pa.DataType:
+        """The type of money in the priced tables: wider where 64 bits may not do."""
+        digits = 38 if any(each.number is object for each in self.matrices) else 18
+        return pa.decimal128(digits, self.decimals)
 
 
 def prepare(matrix: AnyMatrix | Sequence[AnyMatrix] | Mapping[str, AnyMatrix]) -> Pricing:
@@ -211,13 +219,12 @@ def _vehicles_table(
 ) -> pa.Table:
     """Every priced vehicle, in the order of the book."""
     made = [
-        _of_vehicles(book, priced.vehicles, matrix, pricing.decimals)
-        for book, priced, matrix in parts
+        _of_vehicles(book, priced.vehicles, matrix, pricing.money) for book, priced, matrix in parts
     ]
     if not made:
         empty = read_rows(table.slice(0, 0), pricing.matrices[0].compiled.tables)
         priced = price_rows(empty.rows, pricing.matrices[0])
-        return _of_vehicles(empty, priced.vehicles, pricing.matrices[0], pricing.decimals)
+        return _of_vehicles(empty, priced.vehicles, pricing.matrices[0], pricing.money)
     heads = np.concatenate([book.heads for book, _, _ in parts])
     return _in_order(made, heads)
 
@@ -226,7 +233,7 @@ def _panels_table(
     parts: Sequence[tuple[Book, Priced, TabulatedMatrix]], pricing: Pricing
 ) -> pa.Table | None:
     made = [
-        _of_panels(book, priced.panels, matrix, pricing.decimals)
+        _of_panels(book, priced.panels, matrix, pricing.money)
         for book, priced, matrix in parts
         if priced.panels is not None
     ]
@@ -243,7 +250,9 @@ def _in_order(tables: Sequence[pa.Table], heads: Whole) -> pa.Table:
     return joined.take(pa.array(np.argsort(heads, kind="stable")))
 
 
-def _of_vehicles(book: Book, sums: VehicleSums, matrix: TabulatedMatrix, decimals: int) -> pa.Table:
+def _of_vehicles(
+    book: Book, sums: VehicleSums, matrix: TabulatedMatrix, money_type: pa.DataType
+) -> pa.Table:
     size = book.rows.vehicles
     columns: dict[str, pa.Array] = {
         name: text_column(book.carried, name) for name in book.carried.column_names
@@ -252,21 +261,23 @@ def _of_vehicles(book: Book, sums: VehicleSums, matrix: TabulatedMatrix, decimal
     columns["currency"] = _same(matrix.compiled.tables.currency, size)
     columns["panels"] = pa.array(sums.panels.astype(np.int32))
     columns["dents"] = pa.array(sums.dents.astype(np.int32))
-    factor = 10 ** (decimals - matrix.compiled.tables.decimals)
+    factor = 10 ** (money_type.scale - matrix.compiled.tables.decimals)
     money = sums.kinds | {"body_work": sums.kinds["body"]}
     money |= {name: getattr(sums, name) for name in ("subtotal", "tax", "total")}
     money |= {"deductible": sums.deductible, "net": sums.net}
-    columns |= {name: _decimals(money[name] * factor, decimals) for name in SUMS}
+    columns |= {name: _decimals(money[name] * factor, money_type) for name in SUMS}
     columns["complete"] = pa.array(np.asarray(sums.complete, np.bool_))
-    columns["repair_minutes"] = _decimals(sums.repair_tenths, 1)
-    columns["removal_minutes"] = _decimals(sums.removal_tenths, 1)
+    columns["repair_minutes"] = _decimals(sums.repair_tenths, _TENTHS)
+    columns["removal_minutes"] = _decimals(sums.removal_tenths, _TENTHS)
     return pa.table(columns)
 
 
-def _of_panels(book: Book, sums: PanelSums, matrix: TabulatedMatrix, decimals: int) -> pa.Table:
+def _of_panels(
+    book: Book, sums: PanelSums, matrix: TabulatedMatrix, money_type: pa.DataType
+) -> pa.Table:
     rows = book.rows
     of_vehicle = np.repeat(np.arange(rows.vehicles), np.diff(rows.first))
-    factor = 10 ** (decimals - matrix.compiled.tables.decimals)
+    factor = 10 ** (money_type.scale - matrix.compiled.tables.decimals)
     money = {
         "repair": sums.repair,
         "oversize": sums.oversize,
@@ -284,7 +295,7 @@ def _of_panels(book: Book, sums: PanelSums, matrix: TabulatedMatrix, decimals: i
         "access": _named(rows.access, ACCESSES),
         "dents": pa.array(sums.dents.astype(np.int32)),
     }
-    columns |= {name: _decimals(amounts * factor, decimals) for name, amounts in money.items()}
+    columns |= {name: _decimals(amounts * factor, money_type) for name, amounts in money.items()}
     columns["priced"] = pa.array(np.asarray(sums.priced, np.bool_))
     return pa.table(columns)
 
@@ -299,14 +310,13 @@ def _named(codes: Whole, names: Iterable[str]) -> pa.Array:
     return pa.array(list(names)).take(pa.array(codes.astype(np.int32)))
 
 
-def _decimals(amounts: Whole, decimals: int) -> pa.Array:
-    """Whole numbers as Arrow decimals with so many decimals."""
-    kind = pa.decimal128(18, decimals)
+def _decimals(amounts: Whole, kind: pa.DataType) -> pa.Array:
+    """Whole numbers as Arrow decimals of a kind, whose last decimal they count."""
     if amounts.dtype == object:
         from decimal import Decimal
 
-        exact = [Decimal(int(amount)).scaleb(-decimals) for amount in amounts]
-        return pa.array(exact, pa.decimal128(38, decimals)).cast(kind)
+        exact = [Decimal(int(amount)).scaleb(-kind.scale) for amount in amounts]
+        return pa.array(exact, kind)
     words: Whole = np.empty((len(amounts), 2), "<i8")
     words[:, 0] = amounts
     words[:, 1] = amounts >> 63
@@ -318,9 +328,3 @@ def whole_numbers(column: Any) -> Whole:
     array = array_of(column)
     words: Whole = np.frombuffer(array.buffers()[1], "<i8").reshape(-1, 2)
     return words[array.offset : array.offset + len(array), 0].copy()
-
-
-def sum_of_column(column: Any) -> int:
-    """The sum of a decimal column in its last decimal."""
-    total = pc.sum(column).as_py()
-    return 0 if total is None else int(total.scaleb(-total.as_tuple().exponent))

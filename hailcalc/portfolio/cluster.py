@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
+from hailcalc.fields import as_json
 from hailcalc.matrix import Matrix, matrix_from_data, require_matrix
 from hailcalc.portfolio.book import PricedBook, Pricing, prepare, price_table
 from hailcalc.problems import InputError, Problem
@@ -27,21 +28,20 @@ _AHEAD = 2
 """Parts under way for each worker."""
 
 
-def price_parts_on(address: str, pricing: Pricing, *, panels: bool) -> PriceParts:
+def price_parts_on(
+    address: str, pricing: Pricing, *, panels: bool, patience: str = "10s"
+) -> PriceParts:
     """Price parts on the workers of a Dask scheduler. Raises InputError if it cannot be reached."""
     try:
         from distributed import Client
     except ImportError:
         expected = "Dask: pip install hailcalc[cluster]"
         raise InputError([Problem("--scheduler", (), "no Dask here", expected)]) from None
-    matrices = [
-        each.compiled.matrix.model_dump(mode="json", exclude_unset=True)
-        for each in pricing.matrices
-    ]
+    matrices = json.dumps([as_json(each.compiled.matrix) for each in pricing.matrices])
 
     def price_parts(tables: Iterator[tuple[int, pa.Table]]) -> Iterator[PricedBook]:
         try:
-            client: Any = Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
+            client: Any = Client(address, timeout=patience, set_as_default=False)  # type: ignore[no-untyped-call]
         except (OSError, ValueError) as error:
             found = str(error).splitlines()[0] if str(error) else "no answer"
             expected = "the address of a Dask scheduler, such as tcp://127.0.0.1:8786"

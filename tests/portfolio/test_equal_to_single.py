@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.estimate import CompiledMatrix, Estimate, compile_matrix, price
+from hailcalc.files import load_matrix
 from hailcalc.matrix import matrix_from_data, require_matrix
 from hailcalc.portfolio.claims import book_rows, book_table
 from hailcalc.portfolio.pricing import LINE_KINDS, Priced, price_rows
 from hailcalc.portfolio.reading import Book, read_rows, require_columns
 from hailcalc.portfolio.tabulated import tabulate
+from tests.books import claims_of, random_rows
 from tests.effort import examples
 from tests.strategies import claims, matrices
 
 Table = dict[str, Any]
+MATRICES = Path(__file__).parents[2] / "matrices"
 
 
 @st.composite
@@ -66,7 +71,7 @@ def assert_same_sums(priced: list[Estimate], found: Priced) -> None:
         assert vehicles.dents[at] == sum(panel.count.all for panel in single.panels)
 
 
-@settings(max_examples=examples(400))
+@settings(max_examples=examples(150))
 @given(books(), st.integers(1, 40))
 def test_a_book_comes_to_what_its_claims_come_to(
     book: tuple[CompiledMatrix, list[Estimate]], chunk: int
@@ -75,3 +80,32 @@ def test_a_book_comes_to_what_its_claims_come_to(
     read_book = read(compiled, priced)
     assert read_book.aside == ()
     assert_same_sums(priced, price_rows(read_book.rows, tabulate(compiled), chunk=chunk))
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in MATRICES.glob("*.toml")))
+def test_of_a_hundred_thousand_vehicles_under_four_matrices_each_has_the_sums_of_its_claim(
+    name: str,
+) -> None:
+    compiled = compile_matrix(load_matrix(MATRICES / f"{name}.toml"))
+    tables = compiled.tables
+    names = [column.name for column in tables.columns]
+    rows = random_rows(25_000, 3, len(names), seed=7)
+    found = price_rows(rows, tabulate(compiled)).vehicles
+    kinds = {kind: amounts.tolist() for kind, amounts in found.kinds.items()}
+    totals = list(
+        zip(found.total.tolist(), found.net.tolist(), found.complete.tolist(), strict=True)
+    )
+    different = []
+    for vehicle, claim in enumerate(claims_of(rows, names, tables.decimals)):
+        single = price(require_claim(claim_from_data(claim)), compiled)
+        sums = dict.fromkeys(LINE_KINDS, 0)
+        for line in single.lines:
+            if line.kind != "tax":
+                sums[line.kind] += line.amount or 0
+        of_book = {kind: kinds[kind][vehicle] for kind in LINE_KINDS}
+        if (sums, single.totals[2], single.totals.net, single.totals.complete) != (
+            of_book,
+            *totals[vehicle],
+        ):
+            different.append(claim)
+    assert different == []
