@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from hailcalc.cli_portfolio import portfolio_commands
+from hailcalc.cli_reports import reports_commands
 from hailcalc.cli_store import DataOption, kept_in, remark, store_commands
 
 if TYPE_CHECKING:
@@ -648,3 +649,4 @@ def serve(
 
 store_commands(app)
 portfolio_commands(app)
+reports_commands(app)

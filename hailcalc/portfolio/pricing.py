@@ -231,8 +231,10 @@ def _counted(rows: Rows, matrix: TabulatedMatrix) -> _Counted:
 def _base(rows: Rows, counted: _Counted, matrix: TabulatedMatrix) -> Whole:
     """The base of each panel that the matrix prices, 0 of the others."""
     counts: list[Whole] = [count.astype(np.int64) for count in rows.counts]
-    if not counted.by_matrix.all():
-        counts = [count * counted.by_matrix for count in counts]
+    # Few panels are not priced by the matrix: they are emptied rather than all multiplied.
+    others = np.flatnonzero(~counted.by_matrix)
+    for count in counts if len(others) else ():
+        count[others] = 0
     return base_amounts(rows.panel, counts, matrix)
 
 

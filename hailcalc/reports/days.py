@@ -21,6 +21,9 @@ ONE_DAY = timedelta(days=1)
 FILE_BEGINS = time(12, tzinfo=UTC)
 """When a daily file begins, on the date in its name."""
 
+LIKELY_YEARS = range(1900, 2200)
+"""Years that a report or a loss can be of; others are slips."""
+
 
 def zone_named(name: str) -> ZoneInfo:
     """A time zone by its IANA name. Raises InputError if there is none of that name."""
@@ -38,38 +41,39 @@ class LocalDay:
     day: date
     zone: ZoneInfo | None = None
 
-    def holds(self, moment: datetime) -> bool:
-        """Whether a report of that time is looked at for this day."""
+    def away(self, moment: datetime) -> int:
+        """How many days a time is from this day: 0 on it, -1 on the day before, 1 the day after."""
         if self.zone is not None:
-            return moment.astimezone(self.zone).date() == self.day
-        return moment.astimezone(UTC).date() in (self.day, self.day + ONE_DAY)
+            return (moment.astimezone(self.zone).date() - self.day).days
+        days = (moment.astimezone(UTC).date() - self.day).days
+        return days if days < 0 else max(days - 1, 0)
 
-    @property
-    def span(self) -> Span:
-        """When the day begins and ends, in UTC."""
+    def span(self, away: int = 0) -> Span:
+        """When the day, or one so many days away from it, begins and ends in UTC."""
+        first = self.day + away * ONE_DAY
         if self.zone is None:
-            return Span(_midnight(self.day), _midnight(self.day + 2 * ONE_DAY))
-        begin, end = (
+            # The day itself is two UTC dates long.
+            begin = first if away <= 0 else first + ONE_DAY
+            return Span(_midnight(begin), _midnight(first + ONE_DAY * (1 if away < 0 else 2)))
+        begins, ends = (
             datetime.combine(day, time(), self.zone).astimezone(UTC)
-            for day in (self.day, self.day + ONE_DAY)
+            for day in (first, first + ONE_DAY)
         )
-        return Span(begin, end)
-
-    @property
-    def before(self) -> LocalDay:
-        """The day before, none of which is looked at for this one."""
-        return LocalDay(self.day - ONE_DAY, self.zone)
-
-    @property
-    def after(self) -> LocalDay:
-        """The day after, none of which is looked at for this one."""
-        return LocalDay(self.day + ONE_DAY, self.zone)
+        return Span(begins, ends)
 
     def words(self) -> str:
         """The day as it is printed, and what was looked at for it."""
         if self.zone is not None:
             return f"{self.day} in {self.zone.key}"
         return f"{self.day}, no time zone given: UTC dates {self.day} and {self.day + ONE_DAY}"
+
+
+def local_day(day: date, zone: str | None = None) -> LocalDay:
+    """A date of loss in the zone of that name. Raises InputError for no zone, no likely date."""
+    if day.year not in LIKELY_YEARS:
+        expected = f"a date from {LIKELY_YEARS[0]} to {LIKELY_YEARS[-1]}"
+        raise InputError([Problem("date", (), str(day), expected)])
+    return LocalDay(day, None if zone is None else zone_named(zone))
 
 
 def _midnight(day: date) -> datetime:
