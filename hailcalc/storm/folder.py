@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from hailcalc.matrix import Matrix
     from hailcalc.portfolio import PricedBook
-    from hailcalc.storm.forecastcommand import Lot
+    from hailcalc.storm.lot import Lot
     from hailcalc.storm.whatif import Change
 
 
@@ -91,7 +91,7 @@ def after_change(folder: StormFolder, change: Change) -> StormFigures:
 def lot_in(path: Path) -> Lot:
     """A storm's folder as a forecast wants it."""
     from hailcalc.portfolio.frames import in_minor_units
-    from hailcalc.storm.forecastcommand import Lot
+    from hailcalc.storm.lot import Lot
 
     folder = open_storm(path)
     priced = priced_book(folder)
