@@ -20,6 +20,7 @@ import typer
 from hailcalc.cli_portfolio import portfolio_commands
 from hailcalc.cli_reports import reports_commands
 from hailcalc.cli_store import DataOption, kept_in, remark, store_commands
+from hailcalc.cli_storm import storm_commands
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -649,4 +650,5 @@ def serve(
 
 store_commands(app)
 portfolio_commands(app)
+storm_commands(app)
 reports_commands(app)

@@ -99,18 +99,20 @@ def price_book(
     *,
     panels: bool = True,
     threads: int = 1,
+    fast: bool = False,
     file: str = "book",
 ) -> PricedBook:
     """Price a whole book: an Arrow table or a pandas frame, one row a panel.
 
     `matrix` is one matrix, several that each price every vehicle, or a mapping in which each
     vehicle finds its own. Raises InputError for a table that cannot be a book; vehicles with
-    mistakes are set aside. `panels=False` leaves the table of panels out.
+    mistakes are set aside. `panels=False` leaves the table of panels out; `fast` compiles a loop
+    for the base prices, where numba is installed: worth it from some millions of panels on.
     """
     book = table if isinstance(table, pa.Table) else _from_pandas(table)
     pricing = prepare(matrix)
     require_columns(book, pricing.coins, file)
-    return price_table(book, pricing, panels=panels, threads=threads)
+    return price_table(book, pricing, panels=panels, threads=threads, fast=fast)
 
 
 def _from_pandas(frame: Any) -> pa.Table:
@@ -125,6 +127,7 @@ def price_table(
     *,
     panels: bool = True,
     threads: int = 1,
+    fast: bool = False,
     first_row: int = 1,
 ) -> PricedBook:
     """Price whole claims of a table whose columns were checked; its rows count from `first_row`."""
@@ -146,7 +149,9 @@ def price_table(
         book = read_rows(part, matrix.compiled.tables, of_part)
         aside += book.aside
         out += book.vehicles_aside
-        parts.append((book, price_rows(book.rows, matrix, panels=panels, threads=threads), matrix))
+        parts.append(
+            (book, price_rows(book.rows, matrix, panels=panels, threads=threads, fast=fast), matrix)
+        )
     return PricedBook(
         vehicles=_vehicles_table(parts, pricing, table),
         panels=_panels_table(parts, pricing) if panels else None,

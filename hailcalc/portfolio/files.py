@@ -35,6 +35,8 @@ from hailcalc.spreadsheet import cell_text, csv_text
 
 BATCH = 262_144
 """Rows read at a time."""
+_WORTH_COMPILING = 3_000_000
+"""Rows from which the second of compiling a loop is regained."""
 _LONGEST_CLAIM = 10_000
 """Rows of one claim that are kept together; there are fewer panels than that."""
 _ENCODINGS = {"utf-8", "latin-1"}
@@ -272,6 +274,7 @@ def price_file(
                 pricing,
                 panels=out.panels is not None,
                 threads=threads,
+                fast=(book.rows or 0) >= _WORTH_COMPILING,
                 first_row=first_row,
             )
 

@@ -21,6 +21,7 @@ from hailcalc.extras import Picked, dents_picked, extra_amount
 from hailcalc.lines import Kind
 from hailcalc.matrix import mixed_terms
 from hailcalc.money import round_half_away
+from hailcalc.portfolio.kernel import Loop, base_loop
 from hailcalc.portfolio.rows import (
     ABSENT,
     ACCESSES,
@@ -110,15 +111,24 @@ def price_rows(
     panels: bool = True,
     threads: int = 1,
     chunk: int = CHUNK,
+    fast: bool = False,
 ) -> Priced:
     """Price checked rows under a matrix; sums by panel too if `panels`.
+
+    With `fast` the base prices come from a compiled loop, where there is one (`kernel`): the same
+    prices, worth the second of compiling from some millions of panels on.
 
     Panels are worked through in chunks of whole vehicles with about `chunk` panels together, in
     so many threads; what belongs to the vehicle is then settled for all of them at once.
     """
 
+    loop = None
+    if fast and matrix.number is np.int64:
+        tables = matrix.compiled.tables
+        loop = base_loop(tables.mixed, len(tables.columns), matrix.denominator)
+
     def work(part: Rows) -> tuple[PanelSums | None, _PanelsOfVehicle]:
-        found, sums = _price_panels(part, matrix)
+        found, sums = _price_panels(part, matrix, loop)
         return (found if panels else None), sums
 
     if threads > 1:
@@ -176,9 +186,11 @@ class _PanelsOfVehicle(NamedTuple):
     flags: Whole
 
 
-def _price_panels(rows: Rows, matrix: TabulatedMatrix) -> tuple[PanelSums, _PanelsOfVehicle]:
+def _price_panels(
+    rows: Rows, matrix: TabulatedMatrix, loop: Loop | None
+) -> tuple[PanelSums, _PanelsOfVehicle]:
     counted = _counted(rows, matrix)
-    repair = _base(rows, counted, matrix)
+    repair = _base(rows, counted, matrix, loop)
     oversize = _oversize(rows, counted, matrix)
     extra = _extras(rows, counted, repair + oversize, matrix)
     body: Whole = np.zeros(rows.panels, matrix.number)
@@ -228,8 +240,10 @@ def _counted(rows: Rows, matrix: TabulatedMatrix) -> _Counted:
     )
 
 
-def _base(rows: Rows, counted: _Counted, matrix: TabulatedMatrix) -> Whole:
+def _base(rows: Rows, counted: _Counted, matrix: TabulatedMatrix, loop: Loop | None) -> Whole:
     """The base of each panel that the matrix prices, 0 of the others."""
+    if loop is not None:
+        return base_by_loop(loop, rows, counted.by_matrix, matrix)
     counts: list[Whole] = [count.astype(np.int64) for count in rows.counts]
     # Few panels are not priced by the matrix: they are emptied rather than all multiplied.
     others = np.flatnonzero(~counted.by_matrix)
@@ -249,6 +263,13 @@ def base_amounts(panel: Whole, counts: Sequence[Whole], matrix: TabulatedMatrix)
     if not isinstance(divisor, int):
         divisor = np.maximum(divisor, 1)
     return round_half_away(value, divisor * matrix.denominator)
+
+
+def base_by_loop(loop: Loop, rows: Rows, due: Yes, matrix: TabulatedMatrix) -> Whole:
+    """Base prices of the panels that are due, by a compiled loop; 0 of the others."""
+    amounts: Whole = np.empty(rows.panels, np.int64)
+    loop(rows.panel, matrix.start, rows.counts, due, matrix.stacked, amounts)
+    return amounts
 
 
 def _oversize(rows: Rows, counted: _Counted, matrix: TabulatedMatrix) -> Whole:

@@ -445,7 +445,7 @@ def _counts(
             continue
         so_far = counts[column]
         counts[column] = number if so_far is None else so_far + number
-    empty: Whole = np.zeros(table.num_rows, np.int16)
+    empty: Whole = np.zeros(table.num_rows, np.int32)
     whole = tuple(empty if count is None else count for count in counts)
     total: Whole = np.zeros(table.num_rows, np.int64)
     for count in whole:
@@ -483,7 +483,7 @@ def _whole(table: pa.Table, name: str, found: _Found) -> Whole | None:
         lambda row: shown(column[row].as_py()),
         lambda row: f"a whole number from 0 to {MAX_COUNT:,}",
     )
-    return np.where(bad, 0, wide).astype(np.int16)
+    return np.where(bad, 0, wide).astype(np.int32)
 
 
 def _oversize(

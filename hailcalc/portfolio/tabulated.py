@@ -80,6 +80,8 @@ class TabulatedMatrix:
     """By panel: where its grid begins in `terms`' tables."""
     tables: tuple[Whole, ...]
     """By term of the mixed rule: Σ sign × cell, by grid and count, times the numerator."""
+    stacked: Whole
+    """The same, a row a term."""
     denominator: int
     extras: tuple[TabulatedExtra, ...]
     groups: dict[tuple[int, int, Aim], tuple[RemovalGroup, ...]] = field(default_factory=dict)
@@ -129,6 +131,7 @@ def tabulate(compiled: CompiledMatrix) -> TabulatedMatrix:
         ),
         start=np.array([0 if grid is None else starts[grid] for grid in grid_of], np.int64),
         tables=by_term,
+        stacked=np.stack(by_term),
         denominator=unit.denominator,
         extras=tuple(_tabulated(rule) for rule in compiled.extras if rule.of != "vehicle"),
     )

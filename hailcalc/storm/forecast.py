@@ -69,13 +69,17 @@ LEVELS = (50, 80, 90)
 """Per cent of the intervals that are given."""
 
 _LEAST_DEGREES = 3.0
+# What keeps the rarest draws of few vehicles from running away, and 64 bits from overflowing.
 _MOST_POWER = 3.0
 _MOST_LOG = math.log(100)
 _MOST_DENTS = 1e9
+
 _SHAPES = 120
 _SUNDAY = 6
 _ROWS = 64
-"""Vehicles drawn at a time."""
+"""Further vehicles drawn at a time."""
+_CELLS = 1_000_000
+"""Vehicles of the sample times draws that are kept at a time: 8 MB a column."""
 
 _TENTHS_AN_HOUR = 600
 
@@ -246,16 +250,40 @@ def _stream(seed: int, *purpose: int) -> np.random.Generator:
 def _further_minutes(
     sample: Inspected, further: int, booking: Booking, inspected: int, draws: int, seed: int
 ) -> tuple[Whole, tuple[Whole, Whole]]:
-    """How many of the further vehicles bring work, and their repair and removal, draw by draw.
+    """How many of the further vehicles bring work, and their repair and removal, draw by draw."""
+    coming: Whole = np.zeros(draws, np.int64)
+    repair, removal = coming.copy(), coming.copy()
+    if further:
+        together = max(1, _CELLS // len(sample.done))
+        for block, first in enumerate(range(0, draws, together)):
+            part = slice(first, min(first + together, draws))
+            coming[part], repair[part], removal[part] = _block_of_draws(
+                sample,
+                further,
+                booking,
+                inspected,
+                part.stop - first,
+                [_stream(seed, purpose, block) for purpose in range(4)],
+            )
+    return coming, (repair, removal)
+
+
+def _block_of_draws(
+    sample: Inspected,
+    further: int,
+    booking: Booking,
+    inspected: int,
+    draws: int,
+    streams: Sequence[np.random.Generator],
+) -> tuple[Whole, Whole, Whole]:
+    """`_further_minutes` of draws that fit into memory together.
 
     Vehicle for vehicle in turn: one vehicle more adds to every draw and takes from none.
     """
+    columns = _drawn_vehicles(sample, draws, streams[0])
+    stays_away = _share_that_stays_away(booking, inspected, draws, streams[1])
+    which, comes = streams[2:]
     coming: Whole = np.zeros(draws, np.int64)
-    if not further:
-        return coming, (coming, coming)
-    columns = _drawn_vehicles(sample, draws, _stream(seed, 0))
-    stays_away = _share_that_stays_away(booking, inspected, draws, _stream(seed, 1))
-    which, comes = _stream(seed, 2), _stream(seed, 3)
     sums: list[Real] = [np.zeros(draws) for _ in columns]
     place = np.arange(draws)
     for first in range(0, further, _ROWS):
@@ -267,7 +295,7 @@ def _further_minutes(
         for total, column in zip(sums, columns, strict=True):
             total += (column.ravel()[picked] * here).sum(axis=0)
     repair, removal = (np.rint(total).astype(np.int64) for total in sums)
-    return coming, (repair, removal)
+    return coming, repair, removal
 
 
 def _share_that_stays_away(

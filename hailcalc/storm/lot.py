@@ -6,12 +6,14 @@ was closed. What the book says of later days is not known yet. Minutes are tenth
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from hailcalc.problems import InputError, Problem, shown
 from hailcalc.storm.forecast import Inspected
 
 if TYPE_CHECKING:
@@ -46,13 +48,19 @@ class Known(NamedTuple):
 def known_on(vehicles: pd.DataFrame, day: date) -> Known:
     """Priced vehicles as they stood on a day.
 
-    `vehicles` has a row a vehicle: `drafted`, `closed` (dates as text, or nothing), `state`,
-    `complete`, `dents`, and `repair_minutes` and `removal_minutes` in tenths of a minute. One
-    without a date of drafting is known from the beginning.
+    `vehicles` has a row a vehicle: `claim`, `complete`, `dents`, `repair_minutes` and
+    `removal_minutes` in tenths of a minute, and where the book has them `drafted`, `closed` (dates,
+    or nothing) and `state`. One without a date of drafting is known from the beginning. Raises
+    InputError for what is no date.
     """
-    drafted, closed, state = (
-        vehicles[name].fillna("").astype(str).str.strip() for name in ("drafted", "closed", "state")
-    )
+    drafted, closed, state = (_cells(vehicles, name) for name in ("drafted", "closed", "state"))
+    problems = [
+        problem
+        for name, cells in (("drafted", drafted), ("closed", closed))
+        for problem in _date_problems(name, cells, vehicles)
+    ]
+    if problems:
+        raise InputError(problems)
     today = day.isoformat()
     here = drafted <= today
     ended = closed.ne("") & (closed <= today)
@@ -71,3 +79,31 @@ def known_on(vehicles: pd.DataFrame, day: date) -> Known:
         withdrawn=int(withdrawn.sum()),
         unpriced=int((counted & ~priced).sum()),
     )
+
+
+def _cells(vehicles: pd.DataFrame, name: str) -> pd.Series[str]:
+    """A column as text, empty where nothing is given."""
+    import pandas as pd
+
+    if name not in vehicles.columns:
+        return pd.Series("", index=vehicles.index, dtype=str)
+    return vehicles[name].astype(object).fillna("").astype(str).str.strip()
+
+
+def _date_problems(name: str, cells: pd.Series[str], vehicles: pd.DataFrame) -> Iterator[Problem]:
+    """The first cell that is no date, and how many there are."""
+    wrong = [cell for cell in cells.unique() if cell and not _is_date(cell)]
+    if wrong:
+        found = cells.isin(wrong)
+        claim = shown(str(vehicles.loc[found, "claim"].iloc[0]))
+        first = f"{shown(cells[found].iloc[0])} of claim {claim}"
+        others = int(found.sum()) - 1
+        more = f" and {others:,} more such cells" if others else ""
+        yield Problem("book", (name,), first + more, "dates such as 2026-05-19")
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,7 +14,9 @@ from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.estimate import CompiledMatrix, Estimate, compile_matrix, price
 from hailcalc.files import load_matrix
 from hailcalc.matrix import matrix_from_data, require_matrix
+from hailcalc.matrix.model import Mixed
 from hailcalc.portfolio.claims import book_rows, book_table
+from hailcalc.portfolio.kernel import base_loop, linear_terms
 from hailcalc.portfolio.pricing import LINE_KINDS, Priced, price_rows
 from hailcalc.portfolio.reading import Book, read_rows, require_columns
 from hailcalc.portfolio.tabulated import tabulate
@@ -90,7 +93,8 @@ def test_of_a_hundred_thousand_vehicles_under_four_matrices_each_has_the_sums_of
     tables = compiled.tables
     names = [column.name for column in tables.columns]
     rows = random_rows(25_000, 3, len(names), seed=7)
-    found = price_rows(rows, tabulate(compiled)).vehicles
+    matrix = tabulate(compiled)
+    found = price_rows(rows, matrix).vehicles
     kinds = {kind: amounts.tolist() for kind, amounts in found.kinds.items()}
     totals = list(
         zip(found.total.tolist(), found.net.tolist(), found.complete.tolist(), strict=True)
@@ -109,3 +113,33 @@ def test_of_a_hundred_thousand_vehicles_under_four_matrices_each_has_the_sums_of
         ):
             different.append(claim)
     assert different == []
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in MATRICES.glob("*.toml")))
+def test_the_compiled_loop_and_several_threads_come_to_the_same(name: str) -> None:
+    matrix = tabulate(compile_matrix(load_matrix(MATRICES / f"{name}.toml")))
+    rows = random_rows(20_000, 6, len(matrix.compiled.tables.columns), seed=11)
+    plain = price_rows(rows, matrix)
+    for other in (
+        price_rows(rows, matrix, fast=True),
+        price_rows(rows, matrix, threads=3, chunk=5_000),
+    ):
+        assert_same_arrays(plain.vehicles, other.vehicles)
+        assert_same_arrays(plain.panels, other.panels)
+
+
+def assert_same_arrays(one: Any, other: Any) -> None:
+    for name in one._fields:
+        first, second = getattr(one, name), getattr(other, name)
+        for key in first if isinstance(first, dict) else [None]:
+            pair = (first, second) if key is None else (first[key], second[key])
+            assert np.array_equal(*pair), name
+
+
+def test_rules_that_add_up_sizes_are_linear_and_those_that_choose_one_are_not() -> None:
+    linear = {mixed: linear_terms(mixed, 4) is not None for mixed in get_args(Mixed)}
+    assert linear == {
+        "layers": True, "share": True, "each": True, "largest": False, "most": False,
+    }  # fmt: skip
+    assert base_loop("layers", 4, 60) is not None, "numba is installed where tests run"
+    assert base_loop("most", 4, 60) is None

@@ -1,0 +1,74 @@
+"""What a book says of its claims' course, checked: states, days, supplements.
+
+Pricing carries these facts along and looks at none of them. A storm's figures hang on them: a
+state that is written wrong would turn agreed money into open money, and days in the wrong order
+would make waits shorter than nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from hailcalc.problems import Problem, shown
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+STATES = ("draft", "issued", "answered", "agreed", "withdrawn")
+STEPS = ("drafted", "issued", "answered", "closed")
+"""Days of a claim's course, in the order in which they come; each may be missing."""
+
+
+def course_problems(vehicles: pa.Table, file: str) -> Iterator[Problem]:
+    """Every mistake in the course of priced vehicles, each with its claim.
+
+    `vehicles` as pricing gives them; columns that the book does not have are left alone.
+    """
+    columns = {name: _cells(vehicles, name) for name in (*STEPS, "state")}
+    sums = {name: _cells(vehicles, f"supplement_{name}") for name in ("asked", "paid")}
+    for at, claim in enumerate(_cells(vehicles, "claim")):
+        where = f"claim {claim}"
+        state = columns["state"][at]
+        if state and state not in STATES:
+            expected = f"one of {', '.join(STATES)}"
+            yield Problem(file, (where, "state"), shown(state), expected)
+        yield from _day_problems(where, [columns[name][at] for name in STEPS], file)
+        asked, paid = (Decimal(sums[name][at] or "0") for name in ("asked", "paid"))
+        if paid > asked:
+            expected = f"at most what was asked, {asked}"
+            yield Problem(file, (where, "supplement_paid"), str(paid), expected)
+
+
+def _cells(table: pa.Table, name: str) -> Sequence[str]:
+    """A column as text, empty where there is nothing."""
+    if name not in table.column_names:
+        return [""] * table.num_rows
+    cells: list[Any] = table.column(name).to_pylist()
+    return ["" if cell is None else str(cell).strip() for cell in cells]
+
+
+def _day_problems(where: str, days: Sequence[str], file: str) -> Iterator[Problem]:
+    last_name, last = "", ""
+    for name, day in zip(STEPS, days, strict=True):
+        if not day:
+            continue
+        if not _is_day(day):
+            yield Problem(file, (where, name), shown(day), "a date such as 2026-05-19")
+            continue
+        # Dates as ISO text stand in the order of the calendar.
+        if last and day < last:
+            yield Problem(file, (where, name), day, f"{last}, when it was {last_name}, or later")
+        last_name, last = name, day
+
+
+def _is_day(text: str) -> bool:
+    if len(text) != len("2026-05-19"):
+        return False
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
