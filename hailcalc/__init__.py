@@ -44,7 +44,7 @@ __all__ = [
     "verify_sheet",
 ]
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 
 _MODULES = {
     "claimfile": ("ClaimFile", "read_claim", "require_claim"),

@@ -36,7 +36,7 @@ def stored_book(connection: Connection, matrices: Sequence[Matrix]) -> Iterator[
     seen: set[str] = set()
     for claim in stored.all_ids(connection):
         head = stored.head_of(connection, claim)
-        draft = None if head is None else stored.draft_of(connection, head)
+        draft = None if head is None else stored.draft_numbered(connection, head.id, head.draft)
         if head is None or draft is None or draft.claim_file is None:
             reason = Problem(claim, (), "a claim that was forgotten", "a claim file")
             yield StoredClaim(claim, [], (reason,))

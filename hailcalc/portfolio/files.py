@@ -65,7 +65,7 @@ class Done(NamedTuple):
 
 
 class MatrixSums(NamedTuple):
-    """Sums of a book under one matrix, in the last decimal of `decimals`."""
+    """Sums of a book under one matrix, in minor units of its currency, which has `decimals`."""
 
     matrix: str
     currency: str
@@ -515,7 +515,8 @@ def _add_up(sums: dict[str, MatrixSums], table: pa.Table, pricing: Pricing) -> N
         if part.num_rows == 0:
             continue
         before = sums.get(name)
-        added = {column: _sum(part.column(column), pricing.decimals) for column in SUMS}
+        decimals = each.compiled.tables.decimals
+        added = {column: _sum(part.column(column), decimals) for column in SUMS}
         incomplete = part.num_rows - (pc.sum(part.column("complete")).as_py() or 0)
         if before is not None:
             added = {column: before.sums[column] + amount for column, amount in added.items()}
@@ -524,7 +525,7 @@ def _add_up(sums: dict[str, MatrixSums], table: pa.Table, pricing: Pricing) -> N
             currency=each.compiled.tables.currency,
             vehicles=part.num_rows + (before.vehicles if before else 0),
             incomplete=incomplete + (before.incomplete if before else 0),
-            decimals=pricing.decimals,
+            decimals=decimals,
             sums=added,
         )
 

@@ -175,6 +175,7 @@ def _draw_axis(paper: _Paper, axis: _Axis, top: float, decimals: int) -> None:
     """Grid lines from `top` down to where the paper is, and the ticks' figures below."""
     whole = axis.step % 10**decimals == 0
     grid: list[Mark] = []
+    reached = -paper.width
     for tick in axis.ticks:
         x = axis.at(tick)
         if tick == 0:
@@ -183,7 +184,10 @@ def _draw_axis(paper: _Paper, axis: _Axis, top: float, decimals: int) -> None:
             # Boxes lie in the order in which they come, below all else: so bars hide the grid.
             grid.append(BoxMark(x - 0.2, paper.y, 0.4, top - paper.y, _GRID, None))
         text = f"{tick // 10**decimals:,}" if whole else _grouped(tick, decimals)
-        paper.text(x, paper.y - 8, text, FAINT, "center")
+        half = text_width(text, FAINT) / 2
+        if x - half > reached + 4:
+            paper.text(x, paper.y - 8, text, FAINT, "center")
+            reached = x + half
     paper.marks[:0] = grid
     paper.y -= 11
 
@@ -405,7 +409,8 @@ def money_chart(figures: StormFigures, width: float, height: float = 190.0) -> C
         _stack(paper, parts, (x, -16.0), (half - 10, height), write)
     paper.y = -16.0 - height - 4
     told = [
-        f"{title}: " + ", ".join(f"{each.label} {write.amount(each.amount)}" for each in parts)
+        f"{title}, {write.amount(whole)}: "
+        + ", ".join(f"{each.label} {write.amount(each.amount)}" for each in parts)
         for title, parts in (("What was charged", charged), ("where it went", went))
     ]
     title = f"{figures.storm.storm.title}: what was charged and where it went, {currency}"

@@ -80,13 +80,18 @@ def comparison_pdf(comparison: Comparison, paper: str = "letter") -> bytes:
     problems = [problem for each in comparison.storms for problem in _unprintable(each.figures)]
     if problems:
         raise InputError(problems)
+    return finished(composed(comparison, paper), _title(comparison), paper, "us")
+
+
+def composed(comparison: Comparison, paper: str = "letter") -> Flow:
+    """The marks page by page, before feet are added and anything is drawn."""
     width, height = PAPERS[paper]
     flow = Flow(width, height, _MARGIN, top=40, bottom=52, spacing=TIGHT)
     _first_page(flow, comparison)
     for each in comparison.storms:
-        _storm_pages(flow, each, comparison)
+        _storm_pages(flow, each)
     _method(flow, comparison)
-    return finished(flow, _title(comparison), paper, "us")
+    return flow
 
 
 def _unprintable(figures: StormFigures) -> Iterator[Problem]:
@@ -285,13 +290,13 @@ def _put_fitting(
 # --- a storm -----------------------------------------------------------------------------------
 
 
-def _storm_pages(flow: Flow, each: Ranked, comparison: Comparison) -> None:
+def _storm_pages(flow: Flow, each: Ranked) -> None:
     figures = each.figures
     write = writer_of(figures.storm.storm.currency, figures.storm.decimals)
     flow.new_page()
     pages = len(flow.pages)
     _storm_heading(flow, figures, write)
-    _summary(flow, each, comparison, write)
+    _summary(flow, each, write)
     flow.section("From what was charged to the margin", keep=120)
     flow.y -= 2
     _put(flow, waterfall_chart(figures, flow.inner))
@@ -348,8 +353,8 @@ def _notes(figures: StormFigures, write: Writer) -> Iterator[str]:
     counts, currency = figures.counts, figures.storm.storm.currency
     if counts.open:
         yield (
-            f"Of the revenue {currency}{_NBSP}{write.amount(figures.open_revenue)} is on claims not "
-            "agreed yet."
+            f"Of the revenue {currency}{_NBSP}{write.amount(figures.open_revenue)} is on claims "
+            "not agreed yet."
         )
     if counts.incomplete:
         yield (
@@ -360,7 +365,7 @@ def _notes(figures: StormFigures, write: Writer) -> Iterator[str]:
         yield f"{_counted(counts.aside, 'vehicle')} could not be priced and are in no figure."
 
 
-def _summary(flow: Flow, each: Ranked, comparison: Comparison, write: Writer) -> None:
+def _summary(flow: Flow, each: Ranked, write: Writer) -> None:
     """The box of figures, in the storm's own currency."""
     figures, counts = each.figures, each.figures.counts
     currency, own = figures.storm.storm.currency, own_measures(figures)

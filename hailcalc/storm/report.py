@@ -87,13 +87,15 @@ def storm_text(figures: StormFigures) -> str:
 
 def _head(figures: StormFigures) -> str:
     header, crew, counts = figures.storm.storm, figures.storm.crew, figures.counts
-    place = f", {header.place}" if header.place else ""
-    people = [_counted(crew.technicians, "technician"), _counted(crew.estimators, "estimator")]
+    place = f", {header.place}" if header.place and header.place not in header.title else ""
+    people = _counted(crew.technicians, "technician")
+    if crew.estimators:
+        people += f" and {_counted(crew.estimators, 'estimator')}"
     standing = f"{counts.agreed} agreed, {counts.open} open, {counts.withdrawn} withdrawn"
     lines = [
         f"{header.title}{place}",
         f"Hail on {header.date}; worked {header.first_day} to {header.last_day}, "
-        f"{_counted(figures.storm.days, 'day')}, by {people[0]} and {people[1]}",
+        f"{_counted(figures.storm.days, 'day')}, by {people}",
         f"{_counted(counts.all, 'vehicle')}: {standing}"
         + (f", {counts.aside} that could not be priced" if counts.aside else ""),
     ]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import subprocess
 import sys
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -93,3 +95,31 @@ def test_what_cannot_be_done_is_said_plainly(
     assert done.returncode == 2
     assert told in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_the_stores_claims_are_priced_as_a_book_to_what_their_sheets_say(storm: Path) -> None:
+    done = hailcalc(storm, "portfolio", "--store", "--data", "hailcalc-data", "--out", "storm.csv")
+    assert done.returncode in (0, 3), done.stderr
+    with (storm / "storm.csv").open(newline="") as file:
+        rows = {row["claim"]: row for row in csv.DictReader(file)}
+    store = open_store(storm / "hailcalc-data", create=False)
+    with store.reading() as connection:
+        heads = stored.listed(connection, stored.Wanted(), None, 100)
+    store.close()
+    assert rows.keys() == {head.number for head in heads}
+    for head in heads:
+        row = rows[head.number]
+        assert row["state"] == head.state
+        assert row["drafted"] == head.created[:10]
+        if head.total is not None and head.draft == head.issued_draft:
+            assert Decimal(row["total"]) == Decimal(head.total).scaleb(-(head.decimals or 0))
+            assert Decimal(row["net"]) == Decimal(head.net or 0).scaleb(-(head.decimals or 0))
+    argued = next(head for head in heads if head.revision == 3)
+    assert Decimal(rows[argued.number]["supplement_asked"]) > 0
+
+
+def test_a_store_takes_one_matrix_for_all_or_each_claims_own(storm: Path) -> None:
+    words = ["portfolio", "--store", "--data", "hailcalc-data", "--matrix", "copperfin-2026"]
+    done = hailcalc(storm, *words, "--matrix", "larkspur-agreed-2026")
+    assert done.returncode == 2
+    assert "expected one, or none for each claim's own" in done.stderr
