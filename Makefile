@@ -23,6 +23,7 @@ soak: $(READY)
 
 bench: $(READY)
 	$(BIN)/python tests/bench.py
+	$(BIN)/python tests/bench_books.py --plot demo/pictures/book-scaling.svg
 
 serve: $(READY)
 	$(BIN)/hailcalc serve

@@ -7,17 +7,19 @@ beside the file and is named in it; what was charged comes from there, what it c
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
-from typing import Annotated, Any, Literal
+from datetime import timedelta
+from fractions import Fraction
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field
 
 from hailcalc.fields import Day, FileModel, Name, Text, Title, Unsigned
 from hailcalc.money import currency_decimals, decimals_of
-from hailcalc.problems import InputError, Place, Problem
+from hailcalc.problems import InputError, Problem
 from hailcalc.reading import check, load_toml
 
 _SUNDAY = 6
+_MOST_DAYS = 400
 People = Annotated[int, Field(strict=True, ge=0, le=500)]
 
 
@@ -94,8 +96,7 @@ class Storm(FileModel):
         if header.work_days is not None:
             return header.work_days
         return sum(
-            (header.first_day + timedelta(days)).weekday() != _SUNDAY
-            for days in range(self.nights)
+            (header.first_day + timedelta(days)).weekday() != _SUNDAY for days in range(self.nights)
         )
 
     @property
@@ -115,79 +116,99 @@ def read_storm(text: str, file: str = "storm", folder: str | None = None) -> Sto
 def storm_from_data(data: Any, file: str = "storm", folder: str | None = None) -> Storm:
     """A storm from parsed TOML or JSON. Raises InputError with every mistake."""
     storm, problems = check(Storm, data, file)
-    if storm is not None:
-        problems = [*problems, *_storm_problems(storm, file, folder)]
+    problems = [*problems, *_storm_problems(_Tables.of(data), file, folder)]
     if problems or storm is None:
         raise InputError(problems)
     return storm
 
 
-def _storm_problems(storm: Storm, file: str, folder: str | None) -> Iterator[Problem]:
-    header, pay = storm.storm, storm.pay
-    if folder is not None and header.name != folder:
-        yield Problem(
-            file, ("storm", "name"), f'"{header.name}"', f'the folder\'s name, "{folder}"'
+class _Tables(NamedTuple):
+    """The tables that are sound in their shape: a mistake in one hides none in another."""
+
+    storm: StormHeader | None
+    pay: Pay | None
+    costs: Costs | None
+
+    @classmethod
+    def of(cls, data: Any) -> _Tables:
+        """What is sound of a file's data."""
+        tables = data if isinstance(data, dict) else {}
+        return cls(
+            check(StormHeader, tables.get("storm"), "")[0],
+            check(Pay, tables.get("pay"), "")[0],
+            check(Costs, tables.get("costs", {}), "")[0],
         )
-    if "/" in header.book or "\\" in header.book:
-        yield Problem(file, ("storm", "book"), f'"{header.book}"', "a file beside this one")
-    yield from _day_problems(header, file)
-    for name, other in (("share", "day"), ("day", "share")):
-        if pay.by == name and getattr(pay, name) is None:
-            yield Problem(file, ("pay", name), "nothing", f'what by = "{name}" pays')
-        if pay.by == name and getattr(pay, other) is not None:
-            found = f'both, though by = "{name}"'
-            yield Problem(file, ("pay", other), found, f"{name} alone")
+
+
+def _storm_problems(tables: _Tables, file: str, folder: str | None) -> Iterator[Problem]:
+    header = tables.storm
+    if header is not None:
+        if folder is not None and header.name != folder:
+            expected = f'the folder\'s name, "{folder}"'
+            yield Problem(file, ("storm", "name"), f'"{header.name}"', expected)
+        if "/" in header.book or "\\" in header.book:
+            yield Problem(file, ("storm", "book"), f'"{header.book}"', "a file beside this one")
+        yield from _day_problems(header, file)
+        yield from _money_problems(header, tables, file)
+    if tables.pay is not None:
+        yield from _pay_problems(tables.pay, file)
+    for table, keys in _SHARES.items():
+        for key in keys:
+            text = getattr(getattr(tables, table), key, None)
+            if text is not None and Fraction(text) > 100:
+                yield Problem(file, (table, key), f'"{text}"', "per cent, 0 to 100")
+
+
+_SHARES = {"pay": ("share", "removal_share"), "costs": ("referral", "parts", "sublet")}
+_MONEY = {
+    "pay": ("day", "removal_hour", "estimator_day"),
+    "costs": ("lot_day", "travel", "lodging_night", "lead", "loan_day", "other"),
+}
+
+
+def _pay_problems(pay: Pay, file: str) -> Iterator[Problem]:
+    other = "day" if pay.by == "share" else "share"
+    if getattr(pay, pay.by) is None:
+        yield Problem(file, ("pay", pay.by), "nothing", f'what by = "{pay.by}" pays')
+    if getattr(pay, other) is not None:
+        yield Problem(file, ("pay", other), f'both, though by = "{pay.by}"', f"{pay.by} alone")
     if pay.removal_share is not None and pay.removal_hour is not None:
         yield Problem(file, ("pay", "removal_hour"), "both", "removal_share or removal_hour")
-    yield from _figure_problems(storm, file)
 
 
 def _day_problems(header: StormHeader, file: str) -> Iterator[Problem]:
-    def order(place: str, first: date, second: date, words: str) -> Iterator[Problem]:
+    """Dates the wrong way round, more days worked than there are, hours that no day has."""
+    for place, first, second, words in (
+        ("first_day", header.date, header.first_day, "the day of the hail"),
+        ("last_day", header.first_day, header.last_day, "the first day of work"),
+    ):
         if second < first:
             yield Problem(file, ("storm", place), f"{second}", f"{first} or later, {words}")
-
-    yield from order("first_day", header.date, header.first_day, "the day of the hail")
-    yield from order("last_day", header.first_day, header.last_day, "the first day of work")
     days = (header.last_day - header.first_day).days + 1
-    if header.work_days is not None and header.last_day >= header.first_day > header.work_days * date.resolution + date.min:
-        if header.work_days > days:
-            yield Problem(
-                file,
-                ("storm", "work_days"),
-                f"{header.work_days}",
-                f"at most the {days} days from the first to the last",
-            )
-
-
-def _figure_problems(storm: Storm, file: str) -> Iterator[Problem]:
-    """Shares beyond 100 %, an unknown currency, sums with more decimals than it has."""
-    shares: list[tuple[Place, str | None]] = [
-        (("pay", "share"), storm.pay.share),
-        (("pay", "removal_share"), storm.pay.removal_share),
-        (("costs", "referral"), storm.costs.referral),
-        (("costs", "parts"), storm.costs.parts),
-        (("costs", "sublet"), storm.costs.sublet),
-    ]
-    for place, text in shares:
-        if text is not None and float(text) > 100:
-            yield Problem(file, place, f'"{text}"', "per cent, 0 to 100")
-    if not 0 < float(storm.storm.hours_a_day) <= 24:
-        found = f'"{storm.storm.hours_a_day}"'
+    if header.work_days is not None and 0 < days < header.work_days:
+        expected = f"at most the {days} days from the first to the last"
+        yield Problem(file, ("storm", "work_days"), f"{header.work_days}", expected)
+    if days > _MOST_DAYS:
+        expected = f"at most {_MOST_DAYS} days from the first to the last"
+        yield Problem(file, ("storm", "last_day"), f"{header.last_day}", expected)
+    if header.work_days is None and days == 1 and header.first_day.weekday() == _SUNDAY:
+        found, expected = "nothing but a Sunday", "work_days, or a day that is none"
+        yield Problem(file, ("storm", "work_days"), found, expected)
+    if not 0 < Fraction(header.hours_a_day) <= 24:
+        found = f'"{header.hours_a_day}"'
         yield Problem(file, ("storm", "hours_a_day"), found, "hours, more than 0 and at most 24")
-    decimals = currency_decimals(storm.storm.currency)
+
+
+def _money_problems(header: StormHeader, tables: _Tables, file: str) -> Iterator[Problem]:
+    """An unknown currency, and sums with more decimals than it has."""
+    decimals = currency_decimals(header.currency)
     if decimals is None:
-        yield Problem(
-            file, ("storm", "currency"), f'"{storm.storm.currency}"', "a currency of ISO 4217"
-        )
+        found = f'"{header.currency}"'
+        yield Problem(file, ("storm", "currency"), found, "a currency of ISO 4217")
         return
-    names = (
-        ("pay", ("day", "removal_hour", "estimator_day")),
-        ("costs", ("lot_day", "travel", "lodging_night", "lead", "loan_day", "other")),
-    )
-    for table, keys in names:
+    for table, keys in _MONEY.items():
         for key in keys:
-            text = getattr(getattr(storm, table), key)
+            text = getattr(getattr(tables, table), key, None)
             if text is not None and decimals_of(text) > decimals:
-                expected = f"at most {decimals} decimals, as {storm.storm.currency} has"
+                expected = f"at most {decimals} decimals, as {header.currency} has"
                 yield Problem(file, (table, key), f'"{text}"', expected)

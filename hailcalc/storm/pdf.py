@@ -235,9 +235,9 @@ _SHARES = {
 def _shares(flow: Flow, comparison: Comparison) -> tuple[list[Column], list[Row]]:
     """Costs of each storm by what they are for, and its margin, in per cent of its revenue."""
     columns = [
-        Column("Storm", flow.inner - 50 * (len(_SHARES) + 1)),
-        *(Column(title, 50, "right") for title in _SHARES),
-        Column("Margin", 50, "right"),
+        Column("Storm", flow.inner - 53 * (len(_SHARES) + 1)),
+        *(Column(title, 53, "right") for title in _SHARES),
+        Column("Margin", 53, "right"),
     ]
     rows = []
     for each in comparison.storms:

@@ -264,6 +264,14 @@ def test_how_long_claims_waited_and_who_waits_still() -> None:
     )
 
 
+def test_a_claim_withdrawn_before_the_next_step_has_left_its_state_that_day() -> None:
+    gone = {"drafted": "2026-05-15", "issued": "2026-05-16", "closed": "2026-05-20"}
+    of = figures(gone | {"state": "withdrawn"})
+    assert [(wait.left, wait.waiting, wait.mean_tenths) for wait in of.waits] == [
+        (1, 0, 10), (1, 0, 40), (0, 0, None),
+    ]  # fmt: skip
+
+
 def test_a_book_in_another_currency_than_the_storms_is_refused() -> None:
     with pytest.raises(InputError, match="vehicles priced in EUR, expected the storm's own"):
         economics(storm(), vehicles({}, {"currency": "EUR"}))
