@@ -1,6 +1,6 @@
 """The invented demo storm, priced: a PDF and a JSON for each vehicle, a recount, a summary.
 
-Claims and matrices come from `demo/` and `matrices/`. A claim that cannot be priced is
+Beside it three invented storms compared, as PDF and JSON. Claims and matrices come from `demo/` and `matrices/`. A claim that cannot be priced is
 reported and skipped, and the rest goes on; interrupted, it leaves whole sheets only.
 """
 
@@ -50,6 +50,12 @@ def run_demo(out: Path, paper: str) -> bool:
             skipped += 1
             for problem in error.problems:
                 print(problem, file=sys.stderr)
+    try:
+        _compare_storms(out, paper)
+    except InputError as error:
+        skipped += 1
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
     summary = summary_text(done)
     write_all({out / "summary.txt": summary.encode()})
     print(summary, end="")
@@ -86,6 +92,27 @@ def _recount_one(second: Path, out: Path, paper: str) -> None:
         {
             out / f"{number}-recount.pdf": recount_pdf(compared, paper=paper),
             out / f"{number}-recount.json": recount_json_text(compared).encode(),
+        }
+    )
+
+
+def _compare_storms(out: Path, paper: str) -> None:
+    """Compare the storms whose books lie in the demo."""
+    from hailcalc.storm.compare import compare
+    from hailcalc.storm.folder import figures_of, open_storm, priced_book
+    from hailcalc.storm.pdf import comparison_pdf
+    from hailcalc.storm.report import comparison_json, json_text
+
+    folders = [
+        open_storm(file.parent) for file in sorted(shipped("demo", "storms").glob("*/storm.toml"))
+    ]
+    matrices = shipped("matrices")
+    figures = [figures_of(each, priced_book(each, matrices=matrices)) for each in folders]
+    comparison = compare(figures)
+    write_all(
+        {
+            out / "storms.pdf": comparison_pdf(comparison, paper),
+            out / "storms.json": json_text(comparison_json(comparison)).encode(),
         }
     )
 

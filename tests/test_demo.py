@@ -118,7 +118,7 @@ def test_the_demo_writes_a_pdf_and_a_json_for_each_and_a_summary_and_all_verify(
     out = tmp_path / "deep" / "out"
     assert run_demo(out, paper)
     expected = [f"{name}.{kind}" for name in [*DEMO, "14-recount"] for kind in ("json", "pdf")]
-    assert names(out) == sorted([*expected, "summary.txt"])
+    assert names(out) == sorted([*expected, "storms.json", "storms.pdf", "summary.txt"])
     for name in DEMO:
         text = (out / f"{name}.json").read_text("utf-8")
         assert verify_sheet(read_sheet(text, name)) == []
@@ -194,6 +194,8 @@ def test_a_claim_that_can_not_be_priced_is_told_and_skipped_and_the_rest_goes_on
     assert names(tmp_path / "out") == sorted(
         [
             *(f"{name}.{kind}" for name in [*whole, "14-recount"] for kind in ("json", "pdf")),
+            "storms.json",
+            "storms.pdf",
             "summary.txt",
         ]
     )

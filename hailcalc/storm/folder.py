@@ -39,16 +39,22 @@ def open_storm(path: Path) -> StormFolder:
     return StormFolder(file.parent, storm, read_book(file.parent / storm.storm.book))
 
 
-def priced_book(folder: StormFolder, matrix: str | None = None) -> PricedBook:
-    """Price a storm's book: under `matrix`, the storm's own, or each vehicle's own."""
+def priced_book(
+    folder: StormFolder, matrix: str | None = None, matrices: Path | None = None
+) -> PricedBook:
+    """Price a storm's book: under `matrix`, the storm's own, or each vehicle's own.
+
+    Matrices are looked up in the folder `matrices`; in the usual one if it is not given.
+    """
     from hailcalc.portfolio import price_book
 
     name = matrix or folder.storm.storm.matrix
+    where = matrices or matrices_folder()
     wanted: Matrix | Mapping[str, Matrix]
     if name is not None:
-        wanted = matrix_by_name(name, matrices_folder())
+        wanted = matrix_by_name(name, where)
     else:
-        readings = (reading for _, reading in read_matrices(matrices_folder()))
+        readings = (reading for _, reading in read_matrices(where))
         wanted = {each.matrix.name: each.matrix for each in readings if each.matrix is not None}
         wanted = _named_in(folder.book, wanted)
     return price_book(folder.book, wanted, file=str(folder.path / folder.storm.storm.book))

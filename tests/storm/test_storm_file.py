@@ -136,6 +136,27 @@ def test_mistakes_against_the_rules_are_told_at_once() -> None:
     }  # fmt: skip
 
 
+def test_a_mistake_of_shape_in_one_table_hides_none_in_another() -> None:
+    found = mistakes(
+        storm_data(
+            storm={"last_day": "2026-05-14", "currency": "JPY"},
+            crew={"technicians": 0},
+            pay={"by": "day", "share": "145", "estimator_day": "260.50"},
+            costs={"lead": 25},
+        )
+    )
+    assert set(found) == {
+        "storm.last_day", "crew.technicians", "pay.day", "pay.share", "pay.estimator_day",
+        "costs.lead",
+    }  # fmt: skip
+
+
+def test_a_storm_has_a_day_of_work() -> None:
+    sunday: Table = {"first_day": "2026-05-17", "last_day": "2026-05-17"}
+    assert mistakes(storm_data(storm=sunday)) == {"storm.work_days": "nothing but a Sunday"}
+    assert storm_from_data(storm_data(storm=sunday | {"work_days": 1})).days == 1
+
+
 @pytest.mark.parametrize("data", [[], {}, {"storm": []}, {"storm": {"name": 1}, "pay": "5"}])
 def test_anything_at_all_is_a_mistake_rather_than_a_crash(data: Any) -> None:
     assert mistakes(data)
