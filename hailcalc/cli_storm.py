@@ -194,22 +194,11 @@ def _all_of(folders: list[Path]) -> list[StormFolder]:
 
 
 def _priced(folder: StormFolder) -> PricedBook:
-    """A storm's book, priced, with a remark on vehicles that were set aside.
-
-    Raises InputError if the course of its claims cannot be as the book says.
-    """
-    from itertools import islice
-
-    from hailcalc.problems import InputError
-    from hailcalc.reading import MAX_PROBLEMS
-    from hailcalc.storm.course import course_problems
+    """A storm's book, priced, with a remark on vehicles that were set aside."""
     from hailcalc.storm.folder import priced_book
 
     book = str(folder.path / folder.storm.storm.book)
     priced = priced_book(folder)
-    problems = list(islice(course_problems(priced.vehicles, book), MAX_PROBLEMS))
-    if problems:
-        raise InputError(problems)
     reasons = {each.claim: each for each in reversed(priced.aside)}
     for each in [*reversed(reasons.values())][:_TOLD_ASIDE]:
         remark(

@@ -1,7 +1,8 @@
 """The invented demo storm, priced: a PDF and a JSON for each vehicle, a recount, a summary.
 
-Beside it three invented storms compared, as PDF and JSON. Claims and matrices come from `demo/` and `matrices/`. A claim that cannot be priced is
-reported and skipped, and the rest goes on; interrupted, it leaves whole sheets only.
+Beside it three invented storms compared, as PDF and JSON. Claims and matrices come from `demo/`
+and `matrices/`. A claim that cannot be priced is reported and skipped, and the rest goes on;
+interrupted, it leaves whole sheets only.
 """
 
 from __future__ import annotations

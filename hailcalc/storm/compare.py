@@ -238,12 +238,18 @@ def measured(sums: Sums, storm: StormFigures, name: Measure, rate: Fraction) -> 
         return _times(margin, rate / storm.technician_days)
     if (sums.repair_tenths <= 0).any():
         return None
-    return round_half_away(600 * rate.numerator * margin, rate.denominator * sums.repair_tenths)
+    # Python's own whole numbers: a rate of many decimals would not fit in 64 bits.
+    worth, hours = (column.astype(object) for column in (margin, sums.repair_tenths))
+    return _narrow(round_half_away(600 * rate.numerator * worth, rate.denominator * hours))
 
 
 def _times(amounts: Whole, rate: Fraction) -> Whole:
-    found: Whole = round_half_away(rate.numerator * amounts, rate.denominator)
-    return found
+    return _narrow(round_half_away(rate.numerator * amounts.astype(object), rate.denominator))
+
+
+def _narrow(amounts: Whole) -> Whole:
+    """Whole numbers of Python's own as 64-bit ones, into which amounts fit."""
+    return amounts.astype(np.int64)
 
 
 def _with_interval(whole: Whole | None, resample: Whole | None, level: int) -> Measured:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from hailcalc.files import matrices_folder, matrix_by_name, read_matrices, read_text
 from hailcalc.problems import InputError, Problem
+from hailcalc.reading import MAX_PROBLEMS
 from hailcalc.storm.economics import StormFigures, economics
 from hailcalc.storm.model import Storm, read_storm
 
@@ -44,9 +46,11 @@ def priced_book(
 ) -> PricedBook:
     """Price a storm's book: under `matrix`, the storm's own, or each vehicle's own.
 
-    Matrices are looked up in the folder `matrices`; in the usual one if it is not given.
+    Matrices are looked up in the folder `matrices`; in the usual one if it is not given. Raises
+    InputError if the course of its claims cannot be as the book says.
     """
     from hailcalc.portfolio import price_book
+    from hailcalc.storm.course import course_problems
 
     name = matrix or folder.storm.storm.matrix
     where = matrices or matrices_folder()
@@ -57,7 +61,12 @@ def priced_book(
         readings = (reading for _, reading in read_matrices(where))
         wanted = {each.matrix.name: each.matrix for each in readings if each.matrix is not None}
         wanted = _named_in(folder.book, wanted)
-    return price_book(folder.book, wanted, file=str(folder.path / folder.storm.storm.book))
+    file = str(folder.path / folder.storm.storm.book)
+    priced = price_book(folder.book, wanted, file=file)
+    problems = list(islice(course_problems(priced.vehicles, file), MAX_PROBLEMS))
+    if problems:
+        raise InputError(problems)
+    return priced
 
 
 def _named_in(book: pa.Table, matrices: Mapping[str, Matrix]) -> Mapping[str, Matrix]:

@@ -227,6 +227,14 @@ def test_any_rate_that_may_be_given_is_exact(rate: Fraction, repairs: list[int])
         assert abs(an_hour - there.margin * rate / hours) <= Fraction(1, 2)
 
 
+def test_a_rate_of_many_decimals_is_exact_for_large_sums() -> None:
+    there = made("there", *[4_000_000] * 300, **_in("EUR"))
+    rate = Fraction("1.085000001")
+    found = named(compare([made("here", 10_000), there], rates={"EUR": rate}), "there").measures
+    assert found["per-repair-hour"].value == 5_425  # 50.00 EUR an hour
+    assert found["margin"].value == 651_000_001
+
+
 # --- what cannot be compared, and the break-even -----------------------------------------------
 
 
