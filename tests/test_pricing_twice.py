@@ -24,7 +24,7 @@ from tests.strategies import close_plans, perhaps_refused, priced_together
 Table = dict[str, Any]
 
 
-@settings(max_examples=examples(1500))
+@settings(max_examples=examples(900))
 @given(priced_together())
 def test_two_implementations_agree_on_methods_lines_totals_removal_and_near_edges(
     pair: tuple[Table, Table],
@@ -32,7 +32,7 @@ def test_two_implementations_agree_on_methods_lines_totals_removal_and_near_edge
     assert_found_twice(*pair)
 
 
-@settings(max_examples=examples(500))
+@settings(max_examples=examples(350))
 @given(close_plans())
 def test_two_implementations_agree_where_plans_are_nearly_equal(
     pair: tuple[Table, Table],
