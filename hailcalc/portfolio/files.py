@@ -405,6 +405,9 @@ def _begin(parts: Path, key: str) -> tuple[int, int]:
             return int(note["rows"]), int(note["parts"])
     except (OSError, ValueError, KeyError, TypeError):
         pass
+    if parts.exists() and not _is_ours(parts):
+        found = "a folder or file there already that no run of this kind has made"
+        raise InputError([Problem(str(parts), (), found, "another name for the result")])
     try:
         if parts.exists():
             shutil.rmtree(parts)
@@ -413,6 +416,15 @@ def _begin(parts: Path, key: str) -> tuple[int, int]:
         reason = (error.strerror or "no folder").lower()
         raise InputError([Problem(str(parts), (), reason, "a folder to write in")]) from None
     return 0, 0
+
+
+def _is_ours(parts: Path) -> bool:
+    """Whether a folder of parts holds nothing but parts, and may be begun anew."""
+    return parts.is_dir() and all(
+        each.name == "progress.json"
+        or each.name.startswith((".hailcalc-", "vehicles-", "panels-", "aside-"))
+        for each in parts.iterdir()
+    )
 
 
 def _note(parts: Path, key: str, rows: int, number: int) -> None:

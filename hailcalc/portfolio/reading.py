@@ -10,6 +10,7 @@ it should) raises `InputError`.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -38,7 +39,6 @@ from hailcalc.vehicle import BODIES, PANELS, PANELS_OF_BODY
 MAX_COUNT = 9999
 _MONEY = r"^[0-9]{1,10}(\.[0-9]{1,4})?$"
 _COUNT = r"^[0-9]{1,4}$"
-_MM = r"^[0-9]{1,3}(\.[0-9]{1,3})?$"
 _MONEY_WORDS = 'a sum of zero or more with a point, such as "84.50"'
 _YES = ("yes", "true", "1")
 _NO = ("no", "false", "0")
@@ -500,16 +500,17 @@ def _oversize(
     sizes: list[int] = []
     numbers: Whole = np.zeros(table.num_rows, np.int64)
     wrong: dict[int, str] = {}
+    least, most = int(largest.mm * UNITS_PER_MM), MAX_MM * UNITS_PER_MM
     for row in some:
         cells = [cell.strip() for cell in text[row].as_py().split(";") if cell.strip()]
-        for cell in cells:
-            size = _tenths_of_micrometres(cell)
-            if size is None or not int(largest.mm * UNITS_PER_MM) < size <= MAX_MM * UNITS_PER_MM:
+        found_sizes = [_tenths_of_micrometres(cell) for cell in cells]
+        for cell, size in zip(cells, found_sizes, strict=True):
+            if not least < size <= most:
                 wrong[row] = shown(cell)
         if len(cells) > MAX_OVERSIZE:
             wrong[row] = f"{len(cells)} dents"
         if row not in wrong:
-            sizes += [_tenths_of_micrometres(cell) or 0 for cell in cells]
+            sizes += found_sizes
             numbers[row] = len(cells)
     mask: Yes = np.zeros(table.num_rows, np.bool_)
     mask[list(wrong)] = True
@@ -526,12 +527,13 @@ def _oversize(
     return first, np.array(sizes, np.int64)
 
 
-def _tenths_of_micrometres(cell: str) -> int | None:
-    whole, _, rest = cell.partition(".")
-    if not (cell.isascii() and whole.isdigit() and len(whole) <= 3 and len(rest) <= 3):
-        return None
-    if (rest and not rest.isdigit()) or cell.endswith("."):
-        return None
+@lru_cache(maxsize=100_000)
+def _tenths_of_micrometres(cell: str) -> int:
+    """Millimetres with up to three decimals; 0 for anything else. The same sizes come again."""
+    whole, point, rest = cell.partition(".")
+    decimals = not point or (rest.isdigit() and len(rest) <= 3)
+    if not (cell.isascii() and whole.isdigit() and len(whole) <= 3 and decimals):
+        return 0
     return int(whole) * UNITS_PER_MM + int(rest.ljust(4, "0"))
 
 

@@ -198,6 +198,14 @@ def test_one_file_for_two_things_is_refused(parquet: Path, tmp_path: Path) -> No
             price_file(source(parquet), PRICING, out)
 
 
+def test_a_folder_of_somebody_elses_is_not_taken_for_parts(parquet: Path, tmp_path: Path) -> None:
+    (tmp_path / "out.parquet.parts").mkdir()
+    (tmp_path / "out.parquet.parts" / "letter.txt").write_text("Keep me.")
+    with pytest.raises(InputError, match="another name"):
+        run(tmp_path, parquet)
+    assert (tmp_path / "out.parquet.parts" / "letter.txt").read_text() == "Keep me."
+
+
 def command(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "hailcalc", "portfolio", *arguments, "--matrix", str(MATRIX)]
 
