@@ -102,30 +102,25 @@ class Picked(NamedTuple):
 
 def picked(rule: ExtraRule, kind: PanelKind) -> Picked | None:
     """The dents that an extra of a panel or of its affected dents counts; None if it is not due."""
-    conditions = (
-        (rule.metal is None or rule.metal == kind.metal)
-        and (rule.repainted is None or rule.repainted == kind.repainted)
-        and (rule.panels is None or kind.panel in rule.panels)
-        and (rule.bodies is None or kind.body in rule.bodies)
-    )
-    own_access = rule.access in (None, kind.access)
-    if not conditions:
+    if (
+        (rule.metal is not None and rule.metal != kind.metal)
+        or (rule.repainted is not None and rule.repainted != kind.repainted)
+        or (rule.panels is not None and kind.panel not in rule.panels)
+        or (rule.bodies is not None and kind.body not in rule.bodies)
+    ):
         return None
+    own_access = rule.access is None or rule.access == kind.access
     if rule.mark is not None:
         return Picked(rule.mark) if own_access else None
-    if rule.of == "panel":
-        # Here access is the panel's own, whatever way single dents are reached.
-        return _dents_reached(rule, kind)._replace(always=True) if own_access else None
-    return _dents_reached(rule, kind)
-
-
-def _dents_reached(rule: ExtraRule, kind: PanelKind) -> Picked:
-    """All dents, or those that are glued, or those that are not."""
+    # For a panel as such, access is its own, whatever way single dents are reached.
+    of_panel = rule.of == "panel"
+    if of_panel and not own_access:
+        return None
     if rule.access is None or rule.access == kind.access == "glue":
-        return Picked(None)
+        return Picked(None, False, of_panel)
     if kind.access == "glue":
-        return Picked(None, less=True)
-    return Picked("glue-only", less=rule.access != "glue")
+        return Picked(None, True, of_panel)
+    return Picked("glue-only", rule.access != "glue", of_panel)
 
 
 def dents_picked(which: Picked, everything: Any, marks: Mapping[str, Any]) -> Any:
