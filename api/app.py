@@ -37,6 +37,7 @@ from api.routes import (
     revisions,
     schemas,
     service,
+    storms,
     whoami,
 )
 from api.routing import with_headers
@@ -111,7 +112,7 @@ def create_app(setup: Setup) -> FastAPI:
     app.add_exception_handler(Exception, on_crash)
     for module in (
         claims, revisions, answers, links, photographs,
-        price, plan, matrices, outlines, schemas, service, whoami, docs, pages,
+        price, plan, matrices, outlines, storms, schemas, service, whoami, docs, pages,
     ):  # fmt: skip
         app.include_router(module.router)
     docs.serve_assets(app)

@@ -91,6 +91,9 @@ Reader = Annotated[Caller, Depends(allowed("read"))]
 """The shop, or the adjuster of the claim."""
 
 ShopReader = Annotated[Caller, Depends(allowed("read", shop=True))]
+Owner = Annotated[Caller, Depends(allowed("manage"))]
+"""Whoever the shop's money is shown to: the scope that the owner alone has."""
+
 Writer = Annotated[Caller, Depends(allowed("write"))]
 Issuer = Annotated[Caller, Depends(allowed("issue"))]
 Answerer = Annotated[Caller, Depends(allowed("answer"))]

@@ -188,3 +188,76 @@ PHOTOGRAPH: dict[str, Any] = {
 }
 
 PHOTOGRAPHS: dict[str, Any] = {"photographs": [PHOTOGRAPH]}
+
+STORMS: dict[str, Any] = {
+    "storms": [
+        {
+            "name": "alderbeck-may",
+            "title": "Alderbeck, 19 May 2026",
+            "place": "Alderbeck",
+            "hail": "2026-05-19",
+            "first_day": "2026-05-22",
+            "last_day": "2026-06-13",
+            "currency": "USD",
+            "vehicles": 214,
+            "revenue": "118240.55",
+            "cost": "80912.10",
+            "margin": "37328.45",
+            "problems": [],
+        },
+        {
+            "name": "thornmere-june",
+            "title": None,
+            "place": None,
+            "hail": None,
+            "first_day": None,
+            "last_day": None,
+            "currency": None,
+            "vehicles": None,
+            "revenue": None,
+            "cost": None,
+            "margin": None,
+            "problems": [
+                {
+                    "file": "storm.toml",
+                    "pointer": "/pay/share",
+                    "found": '"half"',
+                    "expected": 'a decimal number, as text, such as "12.50"',
+                }
+            ],
+        },
+    ]
+}
+
+
+def _limits(value: str, low: str, high: str) -> dict[str, str]:
+    return {"value": value, "low": low, "high": high}
+
+
+COMPARISON: dict[str, Any] = {
+    "by": "margin",
+    "currency": "USD",
+    "rates": {},
+    "level": 90,
+    "resamples": 4000,
+    "answer": "Alderbeck, 19 May 2026 comes first by margin: USD 37328.45 (90 in 100: USD 33910.20 "
+    "to USD 40871.66).",
+    "ranking": [
+        {
+            "rank": 1,
+            "storm": "alderbeck-may",
+            "measures": {
+                "margin": _limits("37328.45", "33910.20", "40871.66"),
+                "per-vehicle": _limits("174.43", "158.46", "190.99"),
+                "per-technician-day": _limits("373.28", "339.10", "408.72"),
+                "per-repair-hour": _limits("41.20", "39.05", "43.31"),
+                "share": _limits("31.57", "30.12", "32.90"),
+                "revenue": _limits("118240.55", "110387.40", "126204.13"),
+            },
+            "break_even": {"vehicles": 58, "low": 54, "high": 63},
+        }
+    ],
+    "chances": {"alderbeck-may": {}},
+    "storms": [{"storm": "alderbeck-may", "title": "Alderbeck, 19 May 2026", "currency": "USD"}],
+}
+"""`storms` holds many more figures of each."""

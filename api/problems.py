@@ -38,7 +38,7 @@ BODY = "body"
 DRAFT = "draft"
 """The name under which a draft that is to be issued is read."""
 
-Source = Literal["body", "draft", "query", "path", "header", "matrix"]
+Source = Literal["body", "draft", "query", "path", "header", "matrix", "storm"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +103,12 @@ KINDS: dict[str, Kind] = {
     ),
     "no-such-body": Kind(404, "There is no such body", "Ask for one of the bodies listed."),
     "no-such-schema": Kind(404, "There is no such schema", "Ask for claim, matrix or sheet."),
+    "no-storms": Kind(
+        404,
+        "This server shows no storms",
+        "Start it with a folder of storms' folders: hailcalc serve --storms DIR.",
+    ),
+    "no-such-chart": Kind(404, "There is no such chart", "Take one of the names listed."),
     "not-acceptable": Kind(
         406,
         "No acceptable form of the answer",
@@ -114,6 +120,12 @@ KINDS: dict[str, Kind] = {
         "The file stands in the server's folder of matrices: mend it there. It is read again "
         "with the next request. While a file is broken no matrix is chosen by insurer and "
         "date, because the broken one might be the one that fits; name a sound one instead.",
+    ),
+    "storms-not-comparable": Kind(
+        409,
+        "The storms cannot be compared",
+        "GET /v1/storms: it says which can be read. Each needs vehicles, all one currency; "
+        "`hailcalc storm compare --rate` compares several.",
     ),
     "not-in-this-state": Kind(
         409,
@@ -236,7 +248,7 @@ KINDS: dict[str, Kind] = {
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One entry of `errors`. `file` names a matrix file."""
+    """One entry of `errors`. `file` names a matrix file, or a storm or a file of it."""
 
     source: Source
     pointer: str

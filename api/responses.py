@@ -25,7 +25,17 @@ PROBLEM: dict[str, Any] = {
             "items": {
                 "type": "object",
                 "properties": {
-                    "in": {"enum": ["body", "draft", "query", "path", "header", "matrix"]},
+                    "in": {
+                        "enum": [
+                            "body",
+                            "draft",
+                            "query",
+                            "path",
+                            "header",
+                            "matrix",
+                            "storm",
+                        ]
+                    },
                     "pointer": {
                         "type": "string",
                         "format": "json-pointer",
@@ -33,7 +43,10 @@ PROBLEM: dict[str, Any] = {
                     },
                     "found": {"type": "string"},
                     "expected": {"type": "string"},
-                    "file": {"type": "string", "description": "A matrix file of the server."},
+                    "file": {
+                        "type": "string",
+                        "description": "A matrix file, a storm, or a file of one.",
+                    },
                 },
                 "required": ["in", "pointer", "found", "expected"],
                 "additionalProperties": False,

@@ -41,7 +41,8 @@ class Wanted:
 
     `host` and `port` are listened on (port 0: any), `names` are further names that it answers
     under, `address` is what links begin with where that is another (behind a proxy). `data` is the
-    data folder, `key` a file with the shop's private signing key.
+    data folder, `key` a file with the shop's private signing key, `storms` a folder of storms'
+    folders that the owner may look at.
     """
 
     port: int = PORT
@@ -53,6 +54,7 @@ class Wanted:
     tls_key: Path | None = None
     key: Path | None = None
     matrices: Path | None = None
+    storms: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,7 @@ def _set_up(
         hosts=place.hosts,
         address=None if wanted.address is None else wanted.address.rstrip("/"),
         key=key,
+        storms=wanted.storms,
     )
     return setup, secret
 
@@ -264,6 +267,8 @@ def _require_sound(wanted: Wanted, matrices: Path) -> None:
     problems += _tls_problems(wanted.tls_certificate, wanted.tls_key)
     if not matrices.is_dir():
         problems.append(Problem(str(matrices), (), "no folder", "a folder of matrices"))
+    if wanted.storms is not None and not wanted.storms.is_dir():
+        problems.append(Problem(str(wanted.storms), (), "no folder", "a folder of storms' folders"))
     if problems:
         raise InputError(problems)
 

@@ -11,6 +11,7 @@ from fastapi import FastAPI
 
 from api.library import Library
 from api.store.session import Store
+from api.storms import StormShelf
 
 _AT_ONCE = 2
 """Photographs that are taken in at the same time."""
@@ -24,7 +25,8 @@ class Setup:
 
     `here` is the SHA-256 of the token made at the start for whoever sits at this machine, None
     where tokens are configured. `hosts` are the names that it answers under, `address` what links
-    begin with (None: as the request came), `key` the shop's private signing key, a JWK.
+    begin with (None: as the request came), `key` the shop's private signing key, a JWK, `storms` a
+    folder of storms' folders for the owner (None: none are shown).
     """
 
     matrices: Path
@@ -33,18 +35,26 @@ class Setup:
     hosts: frozenset[str] = LOOPBACK
     address: str | None = None
     key: dict[str, Any] | None = field(default=None, repr=False)
+    storms: Path | None = None
 
 
 def set_up(app: FastAPI, setup: Setup) -> None:
     """Let an application work with a setup."""
     app.state.setup = setup
     app.state.library = Library(setup.matrices)
+    app.state.storms = None if setup.storms is None else StormShelf(setup.storms, setup.matrices)
     app.state.darkroom = threading.Semaphore(_AT_ONCE)
 
 
 def darkroom(app: FastAPI) -> threading.Semaphore:
     """What a photograph waits for: taking one in may need a gigabyte for a moment."""
     found: threading.Semaphore = app.state.darkroom
+    return found
+
+
+def storms_of(app: FastAPI) -> StormShelf | None:
+    """The shop's storms; None if the server was given none."""
+    found: StormShelf | None = app.state.storms
     return found
 
 

@@ -624,6 +624,10 @@ def serve(
         Path | None,
         typer.Option(help="Key that signs sheets; none: signing-key.json of the data folder."),
     ] = None,
+    storms: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder of storms' folders, shown to the owner: /storms."),
+    ] = None,
 ) -> None:
     """Serve the pages and the REST API, with its interactive documentation under /docs.
 
@@ -644,6 +648,7 @@ def serve(
             tls_certificate=tls_certificate,
             tls_key=tls_key,
             key=key,
+            storms=storms,
         )
     )
 

@@ -111,6 +111,7 @@ async function show() {
   try {
     desk.words ??= await get("/pages/words.json");
     desk.me ??= await get("/v1/token");
+    byId("to-storms").hidden = !desk.me.scopes.includes("manage");
     if (desk.me.role === "adjuster") {
       showNotice(el("p", {}, "This link is an adjuster's and opens one claim."),
         el("a", { class: "button", href: "/answer" }, "To the claim"));

@@ -17,6 +17,9 @@ from starlette.responses import JSONResponse, Response
 from hailcalc.access.plan import METHOD_WORDS
 from hailcalc.cautions import CAUTIONS
 from hailcalc.coins import COIN_SETS
+from hailcalc.storm.compare import MEASURE_LABELS
+from hailcalc.storm.economics import COST_LABELS, REVENUE_LABELS
+from hailcalc.storm.report import WHAT_INTERVALS_ARE
 from hailcalc.vehicle import BODIES, PANEL_LABELS, PANELS, PANELS_OF_BODY, Equipment
 
 router = APIRouter(include_in_schema=False)
@@ -42,7 +45,7 @@ _FILES = _read_files(Path(__file__).parents[1] / "pages")
 
 
 def _words() -> dict[str, Any]:
-    """What the page must know of vehicles, coins, ways of reaching a panel and cautions."""
+    """What the pages must know of vehicles, coins, access, cautions and storms' figures."""
     return {
         "bodies": {
             body: [panel for panel in PANELS if panel in PANELS_OF_BODY[body]] for body in BODIES
@@ -55,6 +58,12 @@ def _words() -> dict[str, Any]:
         "equipment": get_args(Equipment),
         "methods": METHOD_WORDS,
         "cautions": CAUTIONS,
+        "storms": {
+            "measures": MEASURE_LABELS,
+            "revenue": REVENUE_LABELS,
+            "costs": COST_LABELS,
+            "limits": WHAT_INTERVALS_ARE,
+        },
     }
 
 
@@ -77,6 +86,12 @@ def page() -> Response:
 def desk() -> Response:
     """The desk: the claims of the store."""
     return _file("claims.html")
+
+
+@router.get("/storms")
+def storms() -> Response:
+    """What the storms earned, for the owner."""
+    return _file("storms.html")
 
 
 @router.get("/answer")

@@ -30,7 +30,7 @@ SCOPES: dict[Role, tuple[Scope, ...]] = {
 """What each role may do at most.
 
 `read` claims, `write` drafts and photographs, `issue` revisions, links and the shop's word,
-`answer` as the adjuster of one claim, `manage` the history.
+`answer` as the adjuster of one claim, `manage` what the shop's storms earned.
 """
 
 ALL_SCOPES: tuple[Scope, ...] = get_args(Scope)

@@ -103,6 +103,9 @@ get /v1/outlines/{body}
 post /v1/plan
 post /v1/price
 get /v1/schemas/{name}
+get /v1/storms
+get /v1/storms/charts/{chart}.svg
+get /v1/storms/comparison
 get /v1/token
 """
 

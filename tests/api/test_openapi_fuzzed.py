@@ -56,6 +56,7 @@ from hailcalc.claimfile import claim_from_data, require_claim
 from hailcalc.photographs import Photograph, examine
 from tests.api.conftest import HERE, TRIM, app_on, bearer, serving, write_matrices
 from tests.api.storehouse import two_panels
+from tests.api.stormhouse import write_storm
 from tests.databases import KINDS, new_database
 from tests.effort import SOAK, examples
 
@@ -228,9 +229,13 @@ api.config.checks.negative_data_rejection.expected_statuses = [
 
 
 @pytest.fixture(scope="module")
-def address(stock: Stock, matrices: Path) -> Iterator[str]:
+def address(
+    stock: Stock, matrices: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
     """Where the application is served."""
-    with serving(app_on(matrices, stock.store)) as client:
+    storms = tmp_path_factory.mktemp("storms")
+    write_storm(storms, "small-hail")
+    with serving(app_on(matrices, stock.store, storms=storms)) as client:
         yield str(client.base_url)
 
 

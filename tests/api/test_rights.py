@@ -24,6 +24,7 @@ from api.store.opening import open_store
 from api.store.session import Store
 from tests.api.conftest import app_on, bearer, serving, three_dimes
 from tests.api.storehouse import PLAIN, answered, issued, linked, opened, two_panels
+from tests.api.stormhouse import write_storm
 from tests.api.test_claim_photographs import picture, sent
 
 SHOP = {"owner", "estimator"}
@@ -75,6 +76,9 @@ TABLE = [
     Line("POST", "/v1/plan", SHOP | {"reader"}, PLANNED),
     Line("GET", "/v1/matrices", SHOP | {"reader"}),
     Line("GET", "/v1/matrices/{name}", SHOP | {"reader"}),
+    Line("GET", "/v1/storms", {"owner"}),
+    Line("GET", "/v1/storms/comparison", {"owner"}),
+    Line("GET", "/v1/storms/charts/{chart}.svg", {"owner"}),
     Line("GET", "/v1/token", READERS | {"another adjuster"}),
     Line("GET", "/v1/outlines/{body}", OPEN),
     Line("GET", "/v1/schemas/{name}", OPEN),
@@ -87,10 +91,14 @@ TABLE = [
     Line("GET", "/openapi.json", OPEN),
     Line("GET", "/", OPEN),
     Line("GET", "/claims", OPEN),
+    Line("GET", "/storms", OPEN),
     Line("GET", "/answer", OPEN),
     Line("GET", "/pages/words.json", OPEN),
     Line("GET", "/pages/{name}", OPEN),
 ]
+
+
+NAMES = {"name": "", "kind": "no-token", "body": "sedan", "chart": "measures"}
 
 
 @dataclass
@@ -106,7 +114,9 @@ class House:
 @pytest.fixture(scope="module")
 def house(matrices: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     store = open_store(tmp_path_factory.mktemp("rights"))
-    with serving(app_on(matrices, store)) as client:
+    storms = tmp_path_factory.mktemp("storms")
+    write_storm(storms, "small-hail")
+    with serving(app_on(matrices, store, storms=storms)) as client:
         other = str(issued(client, opened(client)["id"])["id"])
         people = {"another adjuster": linked(client, other), "nobody": {}}
         people["unknown"] = bearer(tokens.new_secret())
@@ -121,7 +131,7 @@ def house(matrices: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
             gone, secret = tokens.add(writing, "owner", "gone", later)
             tokens.revoke(writing, gone.id)
             people["revoked"] = bearer(secret)
-        found = House(client, store, people, {"name": "", "kind": "no-token", "body": "sedan"})
+        found = House(client, store, people, dict(NAMES))
         found.names |= fresh_claim(found)
         yield found
     store.close()
@@ -163,7 +173,7 @@ def test_every_route_stands_in_the_table(matrices: Path, empty_store: Store) -> 
         for method in operations
     }
     assert documented | routes_of(app) <= {(line.method, line.path) for line in TABLE}
-    assert len(TABLE) >= 39
+    assert len(TABLE) >= 43
 
 
 def asked(house: House, line: Line, names: dict[str, str], who: str) -> httpx.Response:
