@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from functools import lru_cache
 from math import lcm
 from typing import Literal, NamedTuple
 
@@ -107,7 +106,6 @@ def _compile(
     )
 
 
-@lru_cache(maxsize=256)
 def removal_of(
     operations: tuple[OperationRule, ...], body: str, equipment: tuple[str, ...]
 ) -> Removal:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from hailcalc.extras import ExtraRule, compile_extras
 from hailcalc.matrix import Matrix, MatrixTables, Oversize, compile_tables
 from hailcalc.money import minor_units, round_half_away
-from hailcalc.removal import OperationRule, compile_removal
+from hailcalc.removal import OperationRule, Removal, compile_removal
 
 UNITS_PER_MM = 10_000
 """Sizes are whole tenths of a micrometre where oversize dents are priced, as coins may be given."""
@@ -40,7 +40,10 @@ class OversizeRule(NamedTuple):
 
 
 class CompiledMatrix(NamedTuple):
-    """A matrix ready for pricing: tables, rules and rates, no text left to parse."""
+    """A matrix ready for pricing: tables, rules and rates, no text left to parse.
+
+    `removals` keeps the operations of the sorts of vehicle that were met, by body and equipment.
+    """
 
     matrix: Matrix
     tables: MatrixTables
@@ -49,6 +52,7 @@ class CompiledMatrix(NamedTuple):
     oversize: OversizeRule | None
     compound: bool
     minimum: int
+    removals: dict[tuple[str, tuple[str, ...]], Removal]
 
 
 def compile_matrix(matrix: Matrix) -> CompiledMatrix:
@@ -65,6 +69,7 @@ def compile_matrix(matrix: Matrix) -> CompiledMatrix:
         oversize=oversize,
         compound=matrix.matrix.stacking == "compound",
         minimum=minor_units(matrix.matrix.minimum, tables.decimals),
+        removals={},
     )
 
 

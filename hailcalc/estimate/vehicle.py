@@ -56,8 +56,11 @@ class Settled(NamedTuple):
 
 def vehicle_removal(claim: ClaimFile, compiled: CompiledMatrix) -> Removal:
     """The operations that the claim's vehicle has."""
-    vehicle = claim.vehicle
-    return removal_of(compiled.removal, vehicle.body, tuple(sorted(vehicle.equipment)))
+    sort = claim.vehicle.body, tuple(sorted(claim.vehicle.equipment))
+    found = compiled.removals.get(sort)
+    if found is None:
+        found = compiled.removals[sort] = removal_of(compiled.removal, *sort)
+    return found
 
 
 def comes_off(claim: ClaimFile, removal: Removal, pushed: Iterable[str]) -> int:

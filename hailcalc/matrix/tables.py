@@ -223,12 +223,12 @@ def mixed_cells(mixed: Mixed, counts: Sequence[int]) -> tuple[list[CellUse], int
         if not term.dents or not term.weight:
             continue
         for sign, column in reversed(term.cells):
-            use = CellUse(sign * term.weight, term.dents, column)
-            if uses and uses[-1] == use._replace(weight=-use.weight):
+            weight = sign * term.weight
+            if uses and uses[-1] == (-weight, term.dents, column):
                 # A step from a column to the next at one and the same count.
                 uses.pop()
             else:
-                uses.append(use)
+                uses.append(CellUse(weight, term.dents, column))
     if len(uses) == 1 and divisor > 1:
         # All dents of one size: their share is the whole.
         return [uses[0]._replace(weight=1)], 1

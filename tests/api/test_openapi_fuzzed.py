@@ -366,7 +366,7 @@ def left_out(case: Case, turn: int) -> bool:
 
 @api.parametrize()
 @settings(
-    max_examples=examples(6),
+    max_examples=examples(10),
     deadline=None,
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=list(HealthCheck),

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hailcalc.claimfile import claim_from_data, require_claim
+from hailcalc.claimfile import ClaimFile, claim_from_data, require_claim
 from hailcalc.estimate import CompiledMatrix, Estimate, compile_matrix, price
 from hailcalc.files import load_matrix
 from hailcalc.matrix import matrix_from_data, require_matrix
@@ -101,7 +101,7 @@ def test_of_a_hundred_thousand_vehicles_under_four_matrices_each_has_the_sums_of
     )
     different = []
     for vehicle, claim in enumerate(claims_of(rows, names, tables.decimals)):
-        single = price(require_claim(claim_from_data(claim)), compiled)
+        single = price(ClaimFile.model_validate(claim), compiled)
         sums = dict.fromkeys(LINE_KINDS, 0)
         for line in single.lines:
             if line.kind != "tax":
