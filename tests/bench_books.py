@@ -33,6 +33,7 @@ from hailcalc.portfolio.pricing import CHUNK, base_amounts, price_rows
 from hailcalc.portfolio.rows import Rows
 from hailcalc.portfolio.tabulated import TabulatedMatrix, tabulate
 from hailcalc.vehicle import PANELS
+from tests.bench import best_of
 from tests.books import arrays_of, random_rows, table_of
 
 ROOT = Path(__file__).parent.parent
@@ -43,17 +44,6 @@ SIZES = (10_000, 100_000, 1_000_000, 10_000_000, 12_000_000)
 # The plot: size of a pane and its margins in pixels, and the powers of ten across.
 WIDTH, HEIGHT, LEFT, BOTTOM, TOP = 360, 250, 56, 40, 34
 LOW, HIGH = 4, 7
-
-
-def best_of(runs: int, *actions: Callable[[], object]) -> list[float]:
-    """Best seconds of each action, all run in turn."""
-    best = [float("inf")] * len(actions)
-    for _ in range(runs):
-        for position, action in enumerate(actions):
-            start = perf_counter()
-            action()
-            best[position] = min(best[position], perf_counter() - start)
-    return best
 
 
 def row(what: str, figure: float, unit: str, aim: str = "") -> None:
