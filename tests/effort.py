@@ -8,5 +8,5 @@ SOAK = os.environ.get("HYPOTHESIS_PROFILE") == "soak"
 
 
 def examples(number: int) -> int:
-    """Six tenths of `number` examples, or thirty times `number` when soaking."""
-    return 30 * number if SOAK else max(1, number * 6 // 10)
+    """Half of `number` examples, or thirty times `number` when soaking."""
+    return 30 * number if SOAK else max(1, number // 2)

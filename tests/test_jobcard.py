@@ -43,6 +43,7 @@ from tests.builders import (
     page_texts,
     panel,
 )
+from tests.effort import examples
 from tests.strategies import priced_together
 from tests.test_sheet_pdf import (
     LONG_NOTE,
@@ -803,7 +804,7 @@ def test_nothing_overlaps_or_leaves_the_page(name: str, paper: str, labels: str)
     assert list(page_faults(case(name), paper, labels)) == []
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(priced_together())
 def test_nothing_overlaps_on_the_card_of_any_claim(pair: tuple[Table, Table]) -> None:
     priced = estimate(*pair)

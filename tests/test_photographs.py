@@ -36,6 +36,7 @@ from hailcalc.photographs import (
 from hailcalc.problems import InputError
 from hailcalc.schemas import schema
 from tests.builders import Table, claim, estimate, panel, sheet
+from tests.effort import examples
 
 RED, GREEN, BLUE, WHITE = (220, 30, 30), (30, 180, 30), (30, 30, 220), (250, 250, 250)
 PLANTED = [b"Wren Hollow", b"planted", b"Larkspur 9"]
@@ -302,7 +303,7 @@ def test_the_place_is_kept_where_that_is_asked_for_and_nothing_else_with_it(kind
 
 
 @given(st.integers(-90_000_000, 90_000_000), st.integers(-180_000_000, 180_000_000))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 def test_a_kept_place_is_the_same_when_it_is_read_again(north: int, east: int) -> None:
     exif = Image.Exif()
     gps = exif.get_ifd(0x8825)
@@ -339,7 +340,7 @@ def test_the_time_is_the_cameras_own_or_not_known(
 
 
 @given(st.binary(max_size=300))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 def test_damaged_words_about_a_picture_spoil_no_picture_and_are_not_remarked_on(
     junk: bytes,
 ) -> None:

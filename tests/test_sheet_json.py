@@ -35,6 +35,7 @@ from tests.builders import (
     removal_and_tax,
     sheet,
 )
+from tests.effort import examples
 from tests.strategies import priced_together
 
 KINDS = {
@@ -113,7 +114,7 @@ def test_a_sheet_read_and_priced_again_is_the_same_text(name: str) -> None:
     assert sheet_text(sheet_json(again)) == text
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(priced_together())
 def test_claim_and_matrix_keep_every_key_and_value_through_their_models(
     pair: tuple[Table, Table],
@@ -123,7 +124,7 @@ def test_claim_and_matrix_keep_every_key_and_value_through_their_models(
     assert as_json(require_matrix(matrix_from_data(matrix_data))) == matrix_data
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(priced_together())
 def test_the_sheet_of_any_claim_survives_its_own_text_and_verifies(
     pair: tuple[Table, Table],
@@ -139,7 +140,7 @@ def test_the_digest_is_sha256_over_the_canonical_form_of_all_the_rest(name: str)
     assert printed == hashlib.sha256(rfc8785.dumps(document)).hexdigest()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(st.data())
 def test_the_digest_does_not_depend_on_the_order_of_keys_or_on_spacing(data: st.DataObject) -> None:
     document = demo_sheet(SMALLEST)

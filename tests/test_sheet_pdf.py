@@ -49,6 +49,7 @@ from tests.builders import (
     panel,
     removal_and_tax,
 )
+from tests.effort import examples
 from tests.strategies import priced_together
 
 MARGIN = 42.0
@@ -772,7 +773,7 @@ def test_nothing_overlaps_however_much_stands_on_the_sheet(
     assert page_faults(strained(name), paper, labels) == []
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(priced_together())
 def test_nothing_overlaps_on_the_sheet_of_any_claim(pair: tuple[Table, Table]) -> None:
     assert page_faults(estimate(*pair), "a4", "uk") == []

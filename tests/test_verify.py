@@ -47,6 +47,7 @@ from tests.builders import (
     removal_and_tax,
     sheet,
 )
+from tests.effort import SOAK, examples
 from tests.strategies import priced_together
 
 DIGITS = "0123456789"
@@ -104,7 +105,7 @@ def demo_text(name: str) -> tuple[str, list[int]]:
     return text, [place for place, char in enumerate(text) if char in DIGITS]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.data())
 def test_no_digit_of_a_demo_sheet_can_be_changed(data: st.DataObject) -> None:
     text, places = demo_text(data.draw(st.sampled_from(DEMO)))
@@ -113,7 +114,7 @@ def test_no_digit_of_a_demo_sheet_can_be_changed(data: st.DataObject) -> None:
     assert findings(text[:place] + other + text[place + 1 :])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.data())
 def test_no_character_can_be_changed_left_out_or_put_in_without_notice(data: st.DataObject) -> None:
     """Blanks between keys and values say nothing and may change; nothing else may."""
@@ -399,15 +400,19 @@ def test_every_demo_sheet_verifies_from_its_pdf_alone(name: str) -> None:
     assert pdf_findings(sheet_pdf(demo_estimate(name))) == []
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(priced_together())
 def test_the_pdf_of_any_claim_verifies(pair: tuple[Table, Table]) -> None:
     assert pdf_findings(sheet_pdf(estimate(*pair))) == []
 
 
 def test_the_pdf_of_a_claim_as_large_as_may_be_read_verifies() -> None:
-    """A claim file of a fifth of the limit; spread over lines its sheet is several times longer."""
-    data = claim(*(panel(name, dents=[{"mm": 17}] * 9000) for name in SEDAN))
+    """A claim file of a fifth of the limit; spread over lines its sheet is several times longer.
+
+    In every run a third of that.
+    """
+    dents = 9000 if SOAK else 3000
+    data = claim(*(panel(name, dents=[{"mm": 17}] * dents) for name in SEDAN))
     assert len(json.dumps(data)) < MAX_TEXT_BYTES
     assert pdf_findings(sheet_pdf(estimate(data))) == []
 
@@ -439,8 +444,8 @@ def test_a_digit_or_byte_changed_anywhere_fails_and_is_never_an_accident() -> No
     """
     data = small_pdf()
     dice = random.Random(20260519)
-    digits = dice.sample(plain_places(data), 40)
-    for place in digits + dice.sample(range(len(data)), 40):
+    digits = dice.sample(plain_places(data), examples(40))
+    for place in digits + dice.sample(range(len(data)), examples(40)):
         old = chr(data[place])
         new = (
             ord(dice.choice(DIGITS.replace(old, "")))

@@ -19,6 +19,7 @@ from hailcalc.matrix import matrix_from_data, require_matrix
 from hailcalc.schemas import SchemaName, schema
 from hailcalc.sheet.document import sheet_json
 from tests.api.conftest import three_dimes
+from tests.effort import examples
 from tests.strategies import Table, priced_together
 
 NAMES: list[SchemaName] = ["claim", "matrix", "sheet"]
@@ -52,7 +53,7 @@ def test_a_schema_that_is_not_there_is_a_404_that_lists_those_that_are(
     assert response.json()["errors"][0]["expected"] == "'claim', 'matrix' or 'sheet'"
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(priced_together())
 def test_every_claim_matrix_and_sheet_fits_its_schema(pair: tuple[Table, Table]) -> None:
     claim = require_claim(claim_from_data(pair[0]))
