@@ -153,7 +153,8 @@ def audit(
     Exit code 0: all of it is whole; 1: something is not as it must be; 2: the store cannot be read.
     """
     from api.store.audit import audit as look
-    from hailcalc.storecommands import audit_text, counted, tell, told
+    from hailcalc.columns import counted
+    from hailcalc.storecommands import audit_text, tell, told
 
     with kept_in(data) as store:
         found = look(store, None if head is None else head.strip().lower(), tell)
@@ -181,8 +182,9 @@ def export(
 ) -> None:
     """Write a claim, or all of them, into one zip: rows, sheets, answers, photographs, and CSV."""
     from api.store.archive import export as write
+    from hailcalc.columns import counted
     from hailcalc.problems import InputError, Problem
-    from hailcalc.storecommands import counted, tell, told
+    from hailcalc.storecommands import tell, told
 
     if every == (claim is not None):
         found = "both a claim and --all" if every else "neither a claim nor --all"
@@ -205,7 +207,8 @@ def import_(
     new ones.
     """
     from api.store.restoring import restore
-    from hailcalc.storecommands import counted, tell, told
+    from hailcalc.columns import counted
+    from hailcalc.storecommands import tell, told
 
     with kept_in(data, create=True) as store:
         done = restore(store, file, COMMAND_LINE, tell)

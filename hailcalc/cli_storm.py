@@ -51,7 +51,10 @@ FolderArgument = Annotated[
 ]
 AsOfOption = Annotated[
     str | None,
-    typer.Option(metavar="DATE", help="Open claims have waited up to it; none: last day of work."),
+    typer.Option(
+        metavar="DATE",
+        help="Claims have waited up to it; none: the last day of work or of the book, if later.",
+    ),
 ]
 JsonOption = Annotated[Path | None, typer.Option(help="Write every figure as JSON here.")]
 CsvOption = Annotated[Path | None, typer.Option(help="Write the figures as CSV here.")]

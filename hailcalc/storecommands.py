@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
+from hailcalc.columns import counted
+
 if TYPE_CHECKING:
     from api.store.audit import Audit
     from api.store.forget import Forgotten
@@ -20,11 +22,6 @@ def told() -> None:
     """Clear that line."""
     if sys.stderr.isatty():
         print("\r\033[K", end="", file=sys.stderr, flush=True)
-
-
-def counted(number: int, one: str, many: str = "") -> str:
-    """1 claim, 3 claims."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
 def audit_text(found: Audit) -> str:

@@ -2,9 +2,11 @@
 
 The vehicles of a storm are taken as a sample of those that such a storm brings. Each resample draws
 as many vehicles again, with replacement, and works the measure out anew; the storm's fixed costs
-stay as they are (the percentile bootstrap: Efron 1979, Annals of Statistics 7, 1-26). All sums are
-whole numbers and the limits are values of resamples (nearest rank), so no amount is ever a float.
-The generator is seeded by the storm's name: the same books give the same figures.
+stay as they are (the percentile bootstrap: Efron 1979, Annals of Statistics 7, 1-26). That as many
+come again is taken for granted. With few vehicles such limits are too narrow, so below
+`FEWEST_FOR_LIMITS` there are none, and below `FEW` the reports caution. All sums are whole numbers
+and the limits are values of resamples (nearest rank), so no amount is ever a float. The generator
+is seeded by the storm's name: the same books give the same figures.
 """
 
 from __future__ import annotations
@@ -35,6 +37,10 @@ MEASURE_LABELS: dict[Measure, str] = {
 }
 RESAMPLES = 4000
 LEVEL = 90
+FEWEST_FOR_LIMITS = 5
+"""With fewer vehicles there are no limits and no chances: draws of three know next to nothing."""
+FEW = 30
+"""With fewer vehicles the limits are narrower than they say (common practice, no source)."""
 _SEED = 20_260_512
 _BLOCK = 2_000_000
 """Places drawn at a time, which bounds the memory."""
@@ -45,7 +51,8 @@ Whole = NDArray[np.int64]
 class Measured(NamedTuple):
     """A measure of a storm with its interval: minor units, or hundredths of a per cent of `share`.
 
-    None where there is no divisor (no vehicle, no hour sold, no revenue).
+    None where there is no divisor (no vehicle, no hour sold, no revenue); the limits also where
+    the vehicles are too few.
     """
 
     value: int | None
@@ -56,7 +63,8 @@ class Measured(NamedTuple):
 class BreakEven(NamedTuple):
     """Vehicles like these that pay for the fixed costs, with its interval.
 
-    None where they never do, `high` also where some resamples never do.
+    None where they never do, `high` also where some resamples never do; both limits where the
+    vehicles are too few.
     """
 
     vehicles: int | None
@@ -70,6 +78,16 @@ class Ranked(NamedTuple):
     figures: StormFigures
     measures: dict[Measure, Measured]
     break_even: BreakEven
+
+    @property
+    def priced(self) -> int:
+        """Vehicles that the figures are of."""
+        return len(self.figures.sample.claims)
+
+    @property
+    def has_limits(self) -> bool:
+        """Whether its vehicles are enough to draw limits from."""
+        return enough_for_limits(self.figures)
 
 
 class Comparison(NamedTuple):
@@ -104,15 +122,12 @@ def compare(
     _require_comparable(storms, rates or {})
     currency, decimals = storms[0].storm.storm.currency, storms[0].storm.decimals
     drawn = [resampled(each, resamples) for each in storms]
-    worth = [
-        Fraction(1)
-        if each.storm.storm.currency == currency
-        else (rates or {})[each.storm.storm.currency]
-        * Fraction(10**decimals, 10**each.storm.decimals)
-        for each in storms
-    ]
+    worth = [_worth(each, currency, decimals, rates or {}) for each in storms]
     values = [
-        {name: measured(sums, each, name, rate) for name in MEASURES}
+        {
+            name: measured(sums, each, name, rate) if enough_for_limits(each) else None
+            for name in MEASURES
+        }
         for sums, each, rate in zip(drawn, storms, worth, strict=True)
     ]
     ranked = []
@@ -150,6 +165,11 @@ def _worth(
     if own == currency:
         return Fraction(1)
     return rates[own] * Fraction(10**decimals, 10**storm.storm.decimals)
+
+
+def enough_for_limits(storm: StormFigures) -> bool:
+    """Whether a storm has enough vehicles for limits and chances."""
+    return len(storm.sample.claims) >= FEWEST_FOR_LIMITS
 
 
 def _rank(value: int | None, at: int) -> tuple[bool, int, int]:
@@ -280,9 +300,11 @@ def break_even(storm: StormFigures, sums: Sums, level: int) -> BreakEven:
     """How many vehicles like these pay for the storm's fixed costs."""
     whole = totals_of(storm.sample)
     found = _needed(storm, whole.contribution, whole.vehicles)
-    needed = _needed(storm, sums.contribution, sums.vehicles)
-    low, high = interval(needed, level)
-    return BreakEven(*(None if each >= _NEVER else each for each in (int(found[0]), low, high)))
+    value = None if found[0] >= _NEVER else int(found[0])
+    if not enough_for_limits(storm):
+        return BreakEven(value, None, None)
+    low, high = interval(_needed(storm, sums.contribution, sums.vehicles), level)
+    return BreakEven(value, *(None if each >= _NEVER else each for each in (low, high)))
 
 
 _NEVER = 2**62

@@ -2,7 +2,8 @@
 
 Pricing carries these facts along and looks at none of them. A storm's figures hang on them: a
 state that is written wrong would turn agreed money into open money, and days in the wrong order
-would make waits shorter than nothing.
+would make waits shorter than nothing. What cannot have been is refused as well: claims before the
+hail, more taken off than was charged.
 """
 
 from __future__ import annotations
@@ -22,24 +23,30 @@ STEPS = ("drafted", "issued", "answered", "closed")
 """Days of a claim's course, in the order in which they come; each may be missing."""
 
 
-def course_problems(vehicles: pa.Table, file: str) -> Iterator[Problem]:
+def course_problems(vehicles: pa.Table, file: str, hail: date | None = None) -> Iterator[Problem]:
     """Every mistake in the course of priced vehicles, each with its claim.
 
-    `vehicles` as pricing gives them; columns that the book does not have are left alone.
+    `vehicles` as pricing gives them; columns that the book does not have are left alone. `hail` is
+    the day on which it fell, if that is known.
     """
+    fell = hail.isoformat() if hail else ""
     columns = {name: _cells(vehicles, name) for name in (*STEPS, "state")}
     sums = {name: _cells(vehicles, f"supplement_{name}") for name in ("asked", "paid")}
+    taken, charged = _cells(vehicles, "discount"), _cells(vehicles, "subtotal")
     for at, claim in enumerate(_cells(vehicles, "claim")):
         where = f"claim {claim}"
         state = columns["state"][at]
         if state and state not in STATES:
             expected = f"one of {', '.join(STATES)}"
             yield Problem(file, (where, "state"), shown(state), expected)
-        yield from _day_problems(where, [columns[name][at] for name in STEPS], file)
+        yield from _day_problems(where, [columns[name][at] for name in STEPS], fell, file)
         asked, paid = (Decimal(sums[name][at] or "0") for name in ("asked", "paid"))
         if paid > asked:
             expected = f"at most what was asked, {asked}"
             yield Problem(file, (where, "supplement_paid"), str(paid), expected)
+        if charged[at] and Decimal(taken[at] or "0") > Decimal(charged[at]):
+            expected = f"at most what is charged before tax, {charged[at]}"
+            yield Problem(file, (where, "discount"), taken[at], expected)
 
 
 def _cells(table: pa.Table, name: str) -> Sequence[str]:
@@ -50,8 +57,8 @@ def _cells(table: pa.Table, name: str) -> Sequence[str]:
     return ["" if cell is None else str(cell).strip() for cell in cells]
 
 
-def _day_problems(where: str, days: Sequence[str], file: str) -> Iterator[Problem]:
-    last_name, last = "", ""
+def _day_problems(where: str, days: Sequence[str], fell: str, file: str) -> Iterator[Problem]:
+    last, last_words = fell, "when it hailed"
     for name, day in zip(STEPS, days, strict=True):
         if not day:
             continue
@@ -60,8 +67,8 @@ def _day_problems(where: str, days: Sequence[str], file: str) -> Iterator[Proble
             continue
         # Dates as ISO text stand in the order of the calendar.
         if last and day < last:
-            yield Problem(file, (where, name), day, f"{last}, when it was {last_name}, or later")
-        last_name, last = name, day
+            yield Problem(file, (where, name), day, f"{last}, {last_words}, or later")
+        last, last_words = day, f"when it was {name}"
 
 
 def _is_day(text: str) -> bool:

@@ -114,7 +114,8 @@ class Wait(NamedTuple):
 class Supplements(NamedTuple):
     """Supplements on claims that are not withdrawn: how many, what they asked and what was paid.
 
-    `won` were paid in full, `part` in part, `lost` not at all; `open` are not settled.
+    `won` were paid in full, `part` in part, `lost` not at all; `open` are not settled. Sums: what
+    is asked is paid, unpaid, or `unsettled` still.
     """
 
     number: int
@@ -125,6 +126,7 @@ class Supplements(NamedTuple):
     asked: int
     paid: int
     unpaid: int
+    unsettled: int
 
 
 class SplitRow(NamedTuple):
@@ -210,8 +212,9 @@ def economics(
 ) -> StormFigures:
     """A storm's figures from its priced vehicles and panels.
 
-    `as_of` is the day up to which open claims have waited: if not given the last day of work, or
-    the last day on which anything happened to a claim, whichever is later.
+    `as_of` is the day up to which claims have waited, what came after it left out of the waits (of
+    nothing else): if not given the last day of work, or the last day on which anything happened to
+    a claim, whichever is later.
     Raises InputError if something was priced in another currency than the storm's.
     """
     _require_currency(storm, vehicles)
@@ -327,7 +330,8 @@ def _direct_costs(
     elif pay.removal_share is not None:
         result["removal_pay"] = _share(pay.removal_share, lines["removal"])
     result["lead"] = np.full(columns.size, minor_units(costs.lead, decimals), np.int64)
-    result["referral"] = _share(costs.referral, brought)
+    # Nobody pays a fee back for a vehicle that brought less than nothing.
+    result["referral"] = _share(costs.referral, np.maximum(brought, 0))
     result["parts"] = _share(costs.parts, lines["fastener"] + lines["part"])
     result["sublet"] = _share(costs.sublet, lines["sublet"])
     result["loan"] = columns.whole("loan_days") * minor_units(costs.loan_day, decimals)
@@ -382,6 +386,7 @@ def _supplements(columns: _Columns, earns: Yes) -> tuple[Whole, Supplements]:
         asked=int(asked.sum()),
         paid=int(paid[settled].sum()),
         unpaid=int(unpaid.sum()),
+        unsettled=int(asked[some & ~settled].sum()),
     )
 
 
@@ -391,11 +396,11 @@ def _wait(columns: _Columns, state: str, begins: str, ends: str, day: date) -> W
     for begin, end, closed in zip(
         columns.days(begins), columns.days(ends), columns.days("closed"), strict=True
     ):
-        if begin is None:
+        if begin is None or begin > day:
             continue
         # A claim withdrawn before the next step has left the state all the same.
         left = end or closed
-        if left is not None:
+        if left is not None and left <= day:
             done.append((left - begin).days)
         else:
             waiting.append((day - begin).days)

@@ -47,7 +47,8 @@ def priced_book(
     """Price a storm's book: under `matrix`, the storm's own, or each vehicle's own.
 
     Matrices are looked up in the folder `matrices`; in the usual one if it is not given. Raises
-    InputError if the course of its claims cannot be as the book says.
+    InputError if the course of its claims cannot be as the book says; under another `matrix` than
+    theirs what was taken off may well be more than what is charged.
     """
     from hailcalc.portfolio import price_book
     from hailcalc.storm.course import course_problems
@@ -63,7 +64,8 @@ def priced_book(
         wanted = _named_in(folder.book, wanted)
     file = str(folder.path / folder.storm.storm.book)
     priced = price_book(folder.book, wanted, file=file)
-    problems = list(islice(course_problems(priced.vehicles, file), MAX_PROBLEMS))
+    course = course_problems(priced.vehicles, file, folder.storm.storm.date)
+    problems = list(islice(course, MAX_PROBLEMS)) if matrix is None else []
     if problems:
         raise InputError(problems)
     return priced
@@ -134,6 +136,8 @@ def rates_of(texts: list[str]) -> dict[str, Fraction]:
             or Fraction(figure) == 0
         ):
             problems.append(Problem("--rate", (), f'"{text}"', "a rate such as EUR=1.085"))
+        elif code in rates:
+            problems.append(Problem("--rate", (), f"{code} twice", "one rate for a currency"))
         else:
             rates[code] = Fraction(figure)
     if problems:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 
+from hailcalc.columns import counted
 from hailcalc.money import money_text, rounded
 from hailcalc.problems import InputError, Problem
 from hailcalc.sheet.finish import finished
@@ -55,8 +56,10 @@ from hailcalc.storm.report import (
     SPLIT_LABELS,
     WHAT_IT_IS,
     chance_text,
+    comparison_notes,
     own_measures,
     panel_rest,
+    vehicles_text,
 )
 from hailcalc.vehicle import PANEL_LABELS
 
@@ -96,7 +99,8 @@ def composed(comparison: Comparison, paper: str = "letter") -> Flow:
 
 def _unprintable(figures: StormFigures) -> Iterator[Problem]:
     header = figures.storm.storm
-    yield from unprintable_texts([header.title, header.place], f"{header.name}/storm.toml", ())
+    for key, text in (("title", header.title), ("place", header.place)):
+        yield from unprintable_texts(text, f"{header.name}/storm.toml", ("storm", key))
     for by, rows in figures.splits.items():
         yield from unprintable_texts([row.name for row in rows], header.book, (by,))
 
@@ -116,7 +120,8 @@ def _first_page(flow: Flow, comparison: Comparison) -> None:
     flow.y -= 8
     flow.paragraph(_answer(comparison), _ANSWER)
     flow.y -= 5
-    for sentence in (_next(comparison), _other_measures(comparison)):
+    found = (_next(comparison), _other_measures(comparison), *comparison_notes(comparison))
+    for sentence in found:
         if sentence:
             flow.paragraph(sentence, _TEXT)
             flow.y -= 3
@@ -125,7 +130,7 @@ def _first_page(flow: Flow, comparison: Comparison) -> None:
     _put_fitting(flow, comparison, lambda some: measure_chart(some, measure, flow.inner), 0.42)
     flow.paragraph(
         f"The dot is what the storm made; the line holds {comparison.level} of 100 storms whose "
-        "vehicles are drawn again from those that came (last page).",
+        "vehicles are drawn again, as many, from those that came (last page).",
         SMALL,
     )
     flow.section("Side by side", keep=60)
@@ -213,7 +218,7 @@ def _side_by_side(flow: Flow, comparison: Comparison) -> tuple[list[Column], lis
         texts = [
             str(rank),
             each.figures.storm.storm.title,
-            f"{each.figures.counts.all:,}",
+            vehicles_text(each),
             *(measure_text(each.measures[name].value, name, comparison) for name, _ in money),
         ]
         rows.append(_row(columns, texts))
@@ -307,7 +312,7 @@ def _storm_pages(flow: Flow, each: Ranked) -> None:
     _put(flow, waits_chart([figures], flow.inner))
     flow.paragraph(
         f"As of {write.date(figures.as_of)}. A claim leaves a state when it comes into the next "
-        "one or is withdrawn.",
+        "one or is withdrawn; means and medians are of those that left.",
         SMALL,
     )
     if len(flow.pages) == pages:
@@ -328,10 +333,6 @@ def _storm_pages(flow: Flow, each: Ranked) -> None:
     _put(flow, money_chart(figures, flow.inner, 160))
 
 
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
-
-
 def _storm_heading(flow: Flow, figures: StormFigures, write: Writer) -> None:
     storm, header, crew = figures.storm, figures.storm.storm, figures.storm.crew
     flow.paragraph(header.title, _TITLE)
@@ -340,8 +341,8 @@ def _storm_heading(flow: Flow, figures: StormFigures, write: Writer) -> None:
     place = f"{header.place}. " if header.place else ""
     flow.paragraph(
         f"{place}Hail on {write.date(header.date)}; worked {write.date(header.first_day)} to "
-        f"{write.date(header.last_day)}, {_counted(storm.days, 'day')}, by "
-        f"{_counted(crew.technicians, 'technician')} and {_counted(crew.estimators, 'estimator')}.",
+        f"{write.date(header.last_day)}, {counted(storm.days, 'day')}, by "
+        f"{counted(crew.technicians, 'technician')} and {counted(crew.estimators, 'estimator')}.",
         BODY,
     )
     for note in _notes(figures, write):
@@ -358,11 +359,11 @@ def _notes(figures: StormFigures, write: Writer) -> Iterator[str]:
         )
     if counts.incomplete:
         yield (
-            f"{_counted(counts.incomplete, 'vehicle')} with a panel that has no price: counted "
+            f"{counted(counts.incomplete, 'vehicle')} with a panel that has no price: counted "
             "with the rest of it alone."
         )
     if counts.aside:
-        yield f"{_counted(counts.aside, 'vehicle')} could not be priced and are in no figure."
+        yield f"{counted(counts.aside, 'vehicle')} could not be priced and are in no figure."
 
 
 def _summary(flow: Flow, each: Ranked, write: Writer) -> None:
@@ -394,7 +395,7 @@ def _summary(flow: Flow, each: Ranked, write: Writer) -> None:
         flow.text(x, y - 27, text, narrowed(text, _FIGURE, width - 14))
     flow.y -= 2 * height + 6
     flow.paragraph(
-        f"{_counted(counts.all, 'vehicle')}: {counts.agreed:,} agreed, {counts.open:,} open, "
+        f"{counted(counts.all, 'vehicle')}: {counts.agreed:,} agreed, {counts.open:,} open, "
         f"{counts.withdrawn:,} withdrawn. {_break_even(each.break_even, figures, write)}",
         BODY,
     )
@@ -419,19 +420,21 @@ def _break_even(found: BreakEven, figures: StormFigures, write: Writer) -> str:
         limits = f" (limits: {found.low:,}, and no number)"
     else:
         limits = f" (limits: {found.low:,} to {found.high:,})"
-    return f"{_counted(found.vehicles, 'vehicle')} such as these{limits} pay the {fixed}."
+    return f"{counted(found.vehicles, 'vehicle')} such as these{limits} pay the {fixed}."
 
 
 def _supplements(figures: StormFigures, write: Writer) -> str:
     found, currency = figures.supplements, figures.storm.storm.currency
     if not found.number:
         return "None."
-    asked, paid, unpaid = (
-        f"{currency}{_NBSP}{write.amount(each)}" for each in (found.asked, found.paid, found.unpaid)
+    asked, paid, unpaid, unsettled = (
+        f"{currency}{_NBSP}{write.amount(each)}"
+        for each in (found.asked, found.paid, found.unpaid, found.unsettled)
     )
+    still = f", {unsettled} not settled" if found.unsettled else ""
     return (
         f"{found.number:,} asked for {asked}: {found.won:,} paid in full, {found.part:,} in part, "
-        f"{found.lost:,} not at all, {found.open:,} not settled. {paid} paid, {unpaid} lost."
+        f"{found.lost:,} not at all, {found.open:,} not settled. {paid} paid, {unpaid} lost{still}."
     )
 
 
@@ -599,9 +602,10 @@ def _explanations(comparison: Comparison) -> list[tuple[str, list[str]]]:
                 f"many are drawn again, with replacement, {draws} times, and the limits hold the "
                 f"middle {level} of 100 of the draws. Two storms whose limits overlap widely may "
                 "well stand the other way round next time.",
-                "What the limits do not know: another hail, another crew, another price, claims "
-                "that turn out otherwise, and mistakes in the book or in the costs that the "
-                "storm's file states. They are wide where few vehicles carry much of the money.",
+                "What the limits do not know: more or fewer vehicles, another hail, another crew, "
+                "another price, claims that turn out otherwise, and mistakes in the book or in the "
+                "costs that the storm's file states. They are wide where few vehicles carry much "
+                "of the money.",
             ],
         ),
         *([chances] if several else []),
@@ -611,7 +615,8 @@ def _explanations(comparison: Comparison) -> list[tuple[str, list[str]]]:
                 "Estimators, the lot, travel, lodging and pay by the day are the storm's own. They "
                 "stay as they are in every draw and in no split; with more vehicles each would "
                 "bear less of them. Vehicles that pay the fixed costs: the fixed costs over what "
-                "a vehicle such as these leaves after its own costs, rounded up.",
+                "a vehicle such as these leaves after its own costs, rounded up. Vehicles such as "
+                "these are all that have a price, withdrawn ones too.",
             ],
         ),
         ("Currencies", [_currencies(comparison)]),

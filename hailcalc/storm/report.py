@@ -13,10 +13,12 @@ from fractions import Fraction
 from textwrap import fill
 from typing import Any
 
-from hailcalc.columns import columns_text
+from hailcalc.columns import columns_text, counted, grouped
 from hailcalc.money import money_text, rounded
 from hailcalc.spreadsheet import Cell, csv_text
 from hailcalc.storm.compare import (
+    FEW,
+    FEWEST_FOR_LIMITS,
     MEASURE_LABELS,
     MEASURES,
     Comparison,
@@ -36,9 +38,10 @@ WHAT_IT_IS = (
 """What every report on a storm says of itself."""
 
 WHAT_INTERVALS_ARE = (
-    "Limits hold {level} of 100 storms whose vehicles are drawn again, with replacement, from "
-    "those in the book ({resamples} draws each); fixed costs stay as they were. They know that "
-    "other vehicles might have come; they know nothing of another crew, price or hail."
+    "Limits hold {level} of 100 storms whose vehicles are drawn again, as many, with replacement, "
+    "from those in the book ({resamples} draws each); fixed costs stay as they were. They know "
+    "that other vehicles might have come; they know nothing of more or fewer vehicles, of another "
+    "crew, price or hail."
 )
 
 SPLIT_LABELS = {
@@ -53,6 +56,7 @@ NO_NAME = "(none named)"
 REST = "(no single panel)"
 """Revenue of no panel: removal, vehicle lines, less discounts and unpaid supplements."""
 
+_SUPPLEMENT_SUMS = ("asked", "paid", "unpaid", "unsettled")
 _WIDTH = 100
 
 
@@ -88,19 +92,18 @@ def storm_text(figures: StormFigures) -> str:
 def _head(figures: StormFigures) -> str:
     header, crew, counts = figures.storm.storm, figures.storm.crew, figures.counts
     place = f", {header.place}" if header.place and header.place not in header.title else ""
-    people = _counted(crew.technicians, "technician")
+    people = counted(crew.technicians, "technician")
     if crew.estimators:
-        people += f" and {_counted(crew.estimators, 'estimator')}"
+        people += f" and {counted(crew.estimators, 'estimator')}"
     standing = f"{counts.agreed} agreed, {counts.open} open, {counts.withdrawn} withdrawn"
     lines = [
         f"{header.title}{place}",
         f"Hail on {header.date}; worked {header.first_day} to {header.last_day}, "
-        f"{_counted(figures.storm.days, 'day')}, by {people}",
-        f"{_counted(counts.all, 'vehicle')}: {standing}"
+        f"{counted(figures.storm.days, 'day')}, by {people}",
+        f"{counted(counts.all, 'vehicle')}: {standing}"
         + (f", {counts.aside} that could not be priced" if counts.aside else ""),
     ]
-    lines += notes(figures)
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" + "".join(map(_wrapped, notes(figures)))
 
 
 def notes(figures: StormFigures) -> list[str]:
@@ -108,15 +111,19 @@ def notes(figures: StormFigures) -> list[str]:
     counts, found = figures.counts, []
     currency, decimals = figures.storm.storm.currency, figures.storm.decimals
     if counts.open:
-        money = money_text(figures.open_revenue, decimals)
+        money = grouped(figures.open_revenue, decimals)
         found.append(f"Of the revenue {currency} {money} is on claims not agreed yet.")
     if counts.incomplete:
         found.append(
-            f"{_counted(counts.incomplete, 'vehicle')} with a panel that has no price: counted "
+            f"{counted(counts.incomplete, 'vehicle')} with a panel that has no price: counted "
             "with the rest of it alone."
         )
     if counts.aside:
-        found.append(f"{_counted(counts.aside, 'vehicle')} without any price, in no figure.")
+        found.append(f"{counted(counts.aside, 'vehicle')} without any price, in no figure.")
+    if counts.withdrawn:
+        found.append(
+            "Margin a vehicle, and the vehicles that pay the fixed costs, count withdrawn ones too."
+        )
     return found
 
 
@@ -124,7 +131,7 @@ def _money_table(figures: StormFigures) -> str:
     decimals, whole = figures.storm.decimals, figures.revenue_total
 
     def row(label: str, amount: int, kind: str = "") -> list[str]:
-        return [label, money_text(amount, decimals), _share_text(amount, whole), kind]
+        return [label, grouped(amount, decimals), _share_text(amount, whole), kind]
 
     rows = [["", figures.storm.storm.currency, "% of revenue", ""]]
     rows += [row(each.label, each.amount) for each in figures.revenue]
@@ -177,13 +184,15 @@ def _supplements_text(figures: StormFigures) -> str:
     found, decimals = figures.supplements, figures.storm.decimals
     if not found.number:
         return "No supplements.\n"
-    asked, paid, unpaid = (
-        money_text(amount, decimals) for amount in (found.asked, found.paid, found.unpaid)
+    asked, paid, unpaid, unsettled = (
+        grouped(amount, decimals)
+        for amount in (found.asked, found.paid, found.unpaid, found.unsettled)
     )
+    still = f", {unsettled} not settled" if found.unsettled else ""
     return (
-        f"{_counted(found.number, 'supplement')}: {found.won} paid in full, {found.part} in part, "
+        f"{counted(found.number, 'supplement')}: {found.won} paid in full, {found.part} in part, "
         f"{found.lost} not at all, {found.open} not settled; {figures.storm.storm.currency} "
-        f"{asked} asked, {paid} paid, {unpaid} lost\n"
+        f"{asked} asked: {paid} paid, {unpaid} lost{still}\n"
     )
 
 
@@ -196,7 +205,7 @@ def _split_table(figures: StormFigures, by: str) -> str:
         shown.append((REST, "", panel_rest(figures)))
         for name, number, revenue in shown:
             share = _share_text(revenue, whole)
-            table.append([name, number, money_text(revenue, decimals), share])
+            table.append([name, number, grouped(revenue, decimals), share])
         return columns_text(table, right=range(1, 4))
     table = [
         [label, "Vehicles", f"Revenue {currency}", "% of revenue", "Direct cost", "Direct margin",
@@ -208,10 +217,10 @@ def _split_table(figures: StormFigures, by: str) -> str:
             [
                 row.name or NO_NAME,
                 str(row.number),
-                money_text(row.revenue, decimals),
+                grouped(row.revenue, decimals),
                 _share_text(row.revenue, whole),
-                money_text(cost, decimals),
-                money_text(row.revenue - cost, decimals),
+                grouped(cost, decimals),
+                grouped(row.revenue - cost, decimals),
                 _share_text(row.revenue - cost, row.revenue),
             ]
         )
@@ -241,7 +250,7 @@ def storm_json(figures: StormFigures) -> dict[str, Any]:
         "estimators": figures.storm.crew.estimators,
         "work_days": figures.storm.days,
         "technician_days": figures.technician_days,
-        "vehicles": figures.counts._asdict(),
+        "vehicles": {**figures.counts._asdict(), "priced": len(figures.sample.claims)},
         "revenue": {each.kind: money(each.amount) for each in figures.revenue},
         "revenue_total": money(figures.revenue_total),
         "open_revenue": money(figures.open_revenue),
@@ -275,7 +284,7 @@ def storm_json(figures: StormFigures) -> dict[str, Any]:
 
 def _supplements_json(figures: StormFigures) -> dict[str, Any]:
     found = figures.supplements._asdict()
-    for name in ("asked", "paid", "unpaid"):
+    for name in _SUPPLEMENT_SUMS:
         found[name] = money_text(found[name], figures.storm.decimals)
     return found
 
@@ -313,6 +322,7 @@ def _storm_rows(figures: StormFigures) -> Iterator[tuple[Cell, ...]]:
 
     for kind, number in figures.counts._asdict().items():
         yield "vehicles", kind, "number", number, ""
+    yield "vehicles", "priced", "number", len(figures.sample.claims), ""
     for each in figures.revenue:
         yield money("revenue", each.kind, "amount", each.amount)
     for part, amounts in (
@@ -334,7 +344,7 @@ def _storm_rows(figures: StormFigures) -> Iterator[tuple[Cell, ...]]:
         yield "wait", wait.state, "waiting", wait.waiting, ""
         yield "wait", wait.state, "longest", wait.longest, "days"
     for kind, number in figures.supplements._asdict().items():
-        if kind in ("asked", "paid", "unpaid"):
+        if kind in _SUPPLEMENT_SUMS:
             yield money("supplement", kind, "amount", number)
         else:
             yield "supplement", kind, "number", number, ""
@@ -352,7 +362,8 @@ def _storm_rows(figures: StormFigures) -> Iterator[tuple[Cell, ...]]:
 
 def comparison_text(comparison: Comparison) -> str:
     """A comparison for people: the answer, the ranking, the chances, every measure."""
-    parts = [answer(comparison) + "\n", _ranking_table(comparison)]
+    said = answer(comparison) + "\n" + "".join(map(_wrapped, comparison_notes(comparison)))
+    parts = [said, _ranking_table(comparison)]
     if len(comparison.storms) > 1:
         parts.append(_chances_table(comparison))
     parts += [_every_measure(comparison), _break_even_table(comparison)]
@@ -370,6 +381,29 @@ def comparison_text(comparison: Comparison) -> str:
 def what_intervals_are(level: int, resamples: int) -> str:
     """What an interval means, in words."""
     return WHAT_INTERVALS_ARE.format(level=level, resamples=f"{resamples:,}")
+
+
+def comparison_notes(comparison: Comparison) -> list[str]:
+    """What must be said of storms before anybody trusts their ranking."""
+    found = []
+    for each in comparison.storms:
+        title, counts = each.figures.storm.storm.title, each.figures.counts
+        if counts.aside:
+            found.append(
+                f"{title}: {counts.aside:,} of {counted(counts.all, 'vehicle')} could not be "
+                "priced and are in no figure, while the fixed costs are whole."
+            )
+        if not each.has_limits:
+            found.append(
+                f"{title}: {counted(each.priced, 'vehicle')}, too few for limits and chances, "
+                f"which need {FEWEST_FOR_LIMITS}."
+            )
+        elif each.priced < FEW:
+            found.append(
+                f"{title}: {counted(each.priced, 'vehicle')}; with so few the limits are narrower "
+                "than they should be."
+            )
+    return found
 
 
 def answer(comparison: Comparison) -> str:
@@ -413,11 +447,17 @@ def _ranking_table(comparison: Comparison) -> str:
             [
                 str(rank),
                 each.figures.storm.storm.name,
-                str(each.figures.counts.all),
+                vehicles_text(each),
                 *_three(each.measures[comparison.by], comparison.by, comparison.decimals),
             ]
         )
     return columns_text(rows, right=(0, 2, 3, 4, 5))
+
+
+def vehicles_text(each: Ranked) -> str:
+    """How many vehicles the figures are of, and of how many if some have no price."""
+    priced = f"{each.priced:,}"
+    return f"{priced} of {each.figures.counts.all:,}" if each.figures.counts.aside else priced
 
 
 def _three(found: Measured, name: Measure, decimals: int) -> list[str]:
@@ -464,12 +504,18 @@ def _break_even_table(comparison: Comparison) -> str:
             [
                 figures.storm.storm.name,
                 figures.storm.storm.currency,
-                money_text(figures.fixed_total, figures.storm.decimals),
-                *("none do" if value is None else str(value) for value in each.break_even),
-                str(len(figures.sample.claims)),
+                grouped(figures.fixed_total, figures.storm.decimals),
+                *_break_even_texts(each),
+                f"{each.priced:,}",
             ]
         )
     return columns_text(rows, right=range(2, 7))
+
+
+def _break_even_texts(each: Ranked) -> list[str]:
+    """The number that is needed and its limits."""
+    value, *limits = ("none do" if value is None else f"{value:,}" for value in each.break_even)
+    return [value, *(limits if each.has_limits else ["-", "-"])]
 
 
 def comparison_json(comparison: Comparison) -> dict[str, Any]:
@@ -482,6 +528,7 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         "level": comparison.level,
         "resamples": comparison.resamples,
         "answer": answer(comparison),
+        "notes": comparison_notes(comparison),
         "ranking": [
             _ranked_json(rank, each, comparison)
             for rank, each in enumerate(comparison.storms, start=1)
@@ -502,6 +549,9 @@ def _ranked_json(rank: int, each: Ranked, comparison: Comparison) -> dict[str, A
     return {
         "rank": rank,
         "storm": each.figures.storm.storm.name,
+        "vehicles": each.figures.counts.all,
+        "priced": each.priced,
+        "aside": each.figures.counts.aside,
         "measures": {
             name: {
                 limit: _measure_json(value, name, comparison.decimals)
@@ -515,7 +565,7 @@ def _ranked_json(rank: int, each: Ranked, comparison: Comparison) -> dict[str, A
 
 def comparison_csv(comparison: Comparison) -> str:
     """A comparison as a table: one row a storm, the best first."""
-    head = ["rank", "storm", "title", "currency", "vehicles"]
+    head = ["rank", "storm", "title", "currency", "vehicles", "priced"]
     for name in MEASURES:
         head += [name, f"{name} lower", f"{name} upper"]
     head += ["break-even", "break-even lower", "break-even upper", "chance to beat the next"]
@@ -523,7 +573,7 @@ def comparison_csv(comparison: Comparison) -> str:
     for at, each in enumerate(comparison.storms):
         header = each.figures.storm.storm
         row: list[Cell] = [at + 1, header.name, header.title, comparison.currency,
-                           each.figures.counts.all]  # fmt: skip
+                           each.figures.counts.all, each.priced]  # fmt: skip
         for name in MEASURES:
             row += [_measure_json(v, name, comparison.decimals) for v in each.measures[name]]
         last = at + 1 == len(comparison.storms)
@@ -538,29 +588,64 @@ def comparison_csv(comparison: Comparison) -> str:
 def whatif_text(found: WhatIf) -> str:
     """A what-if for people: what changes, what is held fixed, before, after and the difference."""
     header, decimals = found.before.storm.storm, found.before.storm.decimals
-    margin = found.rows[-1].difference
-    changed = [row for row in found.rows if row.difference]
+    *kinds, margin = found.rows
     rows = [[header.currency, "Before", "After", "Difference"]]
-    for row in [*changed[:-1], found.rows[-1]] if margin else [*changed, found.rows[-1]]:
+    for row in [*(row for row in kinds if row.difference), margin, *found.measures]:
         amounts = (row.before, row.after, row.difference)
-        rows.append([row.label, *(money_text(amount, decimals) for amount in amounts)])
-    low, high = (money_text(amount, decimals) for amount in (found.low, found.high))
+        rows.append([row.label, *(grouped(amount, decimals) for amount in amounts)])
     incomplete = found.after.counts.incomplete - found.before.counts.incomplete
-    lines = [f"The margin changes by {header.currency} {money_text(margin, decimals)} "
-             f"({found.level} in 100: {low} to {high})."]  # fmt: skip
+    lines = [_difference_text(found), *_pace_text(found)]
     if incomplete:
         more = "more" if incomplete > 0 else "fewer"
-        count = _counted(abs(incomplete), "vehicle")
+        count = counted(abs(incomplete), "vehicle")
         lines.append(f"Not like for like: {count} {more} with a panel that has no price.")
     return "\n".join(
         [
-            f"{header.title}: {found.change.words}\n{found.change.held}\n",
+            f"{header.title}: {found.change.words}\n{_wrapped(found.change.held)}",
             columns_text(rows, right=(1, 2, 3)),
             _wrapped(" ".join(lines)),
             _wrapped("Lines that stay as they are have no row. Before and after are resampled "
                      "with the same vehicles. " + WHAT_IT_IS),
         ]
     )  # fmt: skip
+
+
+def _difference_text(found: WhatIf) -> str:
+    """By how much the margin changes, and between which limits if there are any."""
+    storm, difference = found.before.storm, found.rows[-1].difference
+    if found.low is not None and found.high is not None:
+        low, high = (grouped(each, storm.decimals) for each in (found.low, found.high))
+        limits = f"{found.level} in 100: {low} to {high}"
+    elif len(found.before.sample.claims) < FEWEST_FOR_LIMITS:
+        limits = f"no limits: they need {FEWEST_FOR_LIMITS} vehicles"
+    elif difference:
+        limits = "whichever vehicles had come: fixed costs alone move"
+    else:
+        return "The margin stays as it is."
+    amount = f"{storm.storm.currency} {grouped(difference, storm.decimals)}"
+    return f"The margin changes by {amount} ({limits})."
+
+
+def _pace_text(found: WhatIf) -> Iterator[str]:
+    """Whether other people or days could have done the work, as far as figures tell."""
+    before, after = found.paces
+    if found.before.technician_days == found.after.technician_days or not before:
+        return
+    yield (
+        f"Hours of repair sold in an hour of a technician: {_hundredths(before)} before, "
+        f"{_hundredths(after)} after."
+    )
+    if after > before:
+        yield (
+            f"The same vehicles in fewer technician-days ask for {_hundredths(after / before)} "
+            "times the pace: what a crew cannot do is not sold, and this margin is then not made."
+        )
+    else:
+        yield "The days gained are idle in these figures: no more vehicles come by themselves."
+
+
+def _hundredths(value: Fraction) -> str:
+    return grouped(rounded(100 * value), 2)
 
 
 def whatif_json(found: WhatIf) -> dict[str, Any]:
@@ -582,14 +667,17 @@ def whatif_json(found: WhatIf) -> dict[str, Any]:
                 "after": money(row.after),
                 "difference": money(row.difference),
             }
-            for row in found.rows
+            for row in (*found.rows, *found.measures)
         ],
         "margin_difference": {
             "value": money(found.after.margin - found.before.margin),
-            "low": money(found.low),
-            "high": money(found.high),
+            "low": None if found.low is None else money(found.low),
+            "high": None if found.high is None else money(found.high),
             "level": found.level,
         },
+        "hours_sold_an_hour": dict(
+            zip(("before", "after"), map(_hundredths, found.paces), strict=True)
+        ),
         "before": storm_json(found.before),
         "after": storm_json(found.after),
     }
@@ -603,7 +691,7 @@ def whatif_csv(found: WhatIf) -> str:
             row.label,
             *(money_text(each, decimals) for each in (row.before, row.after, row.difference)),
         ]
-        for row in found.rows
+        for row in (*found.rows, *found.measures)
     ]
     return csv_text(["figure", "before", "after", "difference"], rows)
 
@@ -617,13 +705,18 @@ def json_text(document: dict[str, Any]) -> str:
 
 
 def _measure_text(value: int | None, name: Measure, decimals: int) -> str:
-    return _measure_json(value, name, decimals) or "-"
+    return "-" if value is None else grouped(value, _decimals(name, decimals))
+
+
+def _decimals(name: Measure, decimals: int) -> int:
+    """Decimals of a measure in print: a share has two whatever the currency."""
+    return 2 if name == "share" else decimals
 
 
 def _measure_json(value: int | None, name: Measure, decimals: int) -> str | None:
     if value is None:
         return None
-    return money_text(value, 2 if name == "share" else decimals)
+    return money_text(value, _decimals(name, decimals))
 
 
 def _share_text(amount: int, whole: int) -> str:
@@ -649,10 +742,6 @@ def _plain(rate: Fraction) -> str:
     while (rate * 10**digits).denominator != 1:
         digits += 1
     return money_text((rate * 10**digits).numerator, digits)
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def _wrapped(text: str) -> str:

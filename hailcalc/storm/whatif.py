@@ -3,18 +3,31 @@
 The same vehicles are priced and costed before and after, and both are resampled together, so the
 interval of the difference knows that it is the same storm. What is held fixed is said: more
 technicians or days cost more and sell nothing more by themselves, since the vehicles are those
-in the book.
+in the book; and fewer could not do the same work at any pace, so the pace that the change asks for
+stands beside its margin.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from hailcalc.columns import counted
 from hailcalc.problems import InputError, Problem, shown
-from hailcalc.storm.compare import LEVEL, RESAMPLES, drawn_places, interval
+from hailcalc.storm.compare import (
+    LEVEL,
+    MEASURE_LABELS,
+    RESAMPLES,
+    Measure,
+    drawn_places,
+    enough_for_limits,
+    interval,
+    measured,
+    totals_of,
+)
 from hailcalc.storm.economics import StormFigures
 from hailcalc.storm.model import Storm, storm_from_data
 
@@ -46,16 +59,24 @@ class DifferenceRow(NamedTuple):
 class WhatIf(NamedTuple):
     """A storm before and after a change: every figure that moves, the margins, their difference.
 
-    `low` and `high` are the limits of the margin's difference.
+    `rows` end with the margin; `measures` are the margin by what it took. `low` and `high` are the
+    limits of the margin's difference: None where no vehicle adds to it (then it is the same
+    whatever vehicles come), and where the vehicles are too few to draw from.
     """
 
     change: Change
     before: StormFigures
     after: StormFigures
     rows: tuple[DifferenceRow, ...]
-    low: int
-    high: int
+    measures: tuple[DifferenceRow, ...]
+    low: int | None
+    high: int | None
     level: int
+
+    @property
+    def paces(self) -> tuple[Fraction, Fraction]:
+        """Hours of repair sold in an hour of a technician, before and after."""
+        return pace_sold(self.before), pace_sold(self.after)
 
 
 def change_of(
@@ -86,7 +107,11 @@ def change_of(
     data = storm.model_dump(mode="json", exclude_unset=True)
     if matrix is not None:
         words = f"every vehicle priced under {matrix}"
-        return Change(words, "Crew, days and pay stay; so does what was counted.", matrix, storm)
+        held = (
+            "Crew, days and pay stay; so does what was counted. Discounts, and what was asked and "
+            "paid in supplements, stay as they were under the old matrix."
+        )
+        return Change(words, held, matrix, storm)
     if pay is not None:
         return Change(
             f"pay with {pay}",
@@ -97,11 +122,11 @@ def change_of(
     held = "The vehicles and what they are charged stay: no more are repaired, and no fewer."
     if technicians is not None:
         data["crew"]["technicians"] = technicians
-        words = f"{technicians} technicians in place of {storm.crew.technicians}"
+        words = f"{counted(technicians, 'technician')} in place of {storm.crew.technicians}"
     else:
         data["storm"]["work_days"] = days
         data["storm"]["last_day"] = storm.storm.last_day.isoformat()
-        words = f"{days} days worked in place of {storm.days}"
+        words = f"{counted(days or 0, 'day')} worked in place of {storm.days}"
         held += " Lot and lodging stay paid to the last day."
     return Change(words, held, None, storm_from_data(data, "what if"))
 
@@ -142,30 +167,46 @@ def what_if(
         raise InputError(
             [Problem(before.storm.storm.name, (), "a storm without vehicles", "priced vehicles")]
         )
-    fixed = changed.fixed_total - before.fixed_total
+    low = high = None
     moved = changed.sample.contribution - before.sample.contribution
-    draws = drawn_places(before.storm.storm.name, len(moved), resamples)
-    differences = np.concatenate([moved[places].sum(axis=1) for places in draws]) - fixed
-    low, high = interval(differences, level)
-    return WhatIf(change, before, changed, tuple(_rows(before, changed)), low, high, level)
+    if moved.any() and enough_for_limits(before):
+        fixed = changed.fixed_total - before.fixed_total
+        draws = drawn_places(before.storm.storm.name, len(moved), resamples)
+        differences = np.concatenate([moved[places].sum(axis=1) for places in draws]) - fixed
+        low, high = interval(differences, level)
+    rows, measures = tuple(_rows(before, changed)), tuple(_measures(before, changed))
+    return WhatIf(change, before, changed, rows, measures, low, high, level)
+
+
+def pace_sold(figures: StormFigures) -> Fraction:
+    """Hours of repair sold under the matrix in an hour of a technician on the days worked."""
+    hours = figures.technician_days * Fraction(figures.storm.storm.hours_a_day)
+    return Fraction(figures.repair_tenths, 600) / hours
+
+
+def _kinds(figures: StormFigures) -> Iterator[tuple[str, int]]:
+    """Every kind of revenue, and every kind of cost as a negative amount."""
+    yield from ((each.label, each.amount) for each in figures.revenue)
+    yield from ((f"Cost: {each.label}", -each.amount) for each in figures.direct_costs)
+    yield from ((f"Cost: {each.label} (fixed)", -each.amount) for each in figures.fixed_costs)
 
 
 def _rows(before: StormFigures, after: StormFigures) -> Iterator[DifferenceRow]:
     """Revenue and costs by kind, in the order of the figures, then the totals."""
-    for sign, names in ((1, ("revenue",)), (-1, ("direct_costs", "fixed_costs"))):
-        first, second = (
-            {
-                (name, each.kind): (each.label, sign * each.amount)
-                for name in names
-                for each in getattr(figures, name)
-            }
-            for figures in (before, after)
-        )
-        for key in dict.fromkeys([*first, *second]):
-            label = (first.get(key) or second[key])[0]
-            yield DifferenceRow(
-                label if sign > 0 else f"Cost: {label}",
-                first.get(key, ("", 0))[1],
-                second.get(key, ("", 0))[1],
-            )
+    first, second = (dict(_kinds(figures)) for figures in (before, after))
+    for label in dict.fromkeys([*first, *second]):
+        yield DifferenceRow(label, first.get(label, 0), second.get(label, 0))
     yield DifferenceRow("Margin", before.margin, after.margin)
+
+
+_MEASURES: tuple[Measure, ...] = ("per-vehicle", "per-technician-day")
+
+
+def _measures(before: StormFigures, after: StormFigures) -> Iterator[DifferenceRow]:
+    """The margin by what it took, rounded as a storm's own figures are."""
+    for name in _MEASURES:
+        values = [
+            measured(totals_of(each.sample), each, name, Fraction(1)) for each in (before, after)
+        ]
+        first, second = (0 if value is None else int(value[0]) for value in values)
+        yield DifferenceRow(MEASURE_LABELS[name], first, second)

@@ -21,7 +21,12 @@ from hailcalc.storm.compare import (
     interval,
 )
 from hailcalc.storm.economics import StormFigures, economics
-from hailcalc.storm.report import chance_text
+from hailcalc.storm.report import (
+    chance_text,
+    comparison_json,
+    comparison_notes,
+    comparison_text,
+)
 from tests.storm.invented import Table, random_book, storm, vehicles
 
 
@@ -114,7 +119,8 @@ def test_chances_of_a_pair_make_up_a_whole() -> None:
 
 
 def test_a_storm_that_is_better_in_every_vehicle_is_surely_better() -> None:
-    found = compare([made("better", 30_000, 31_000), made("worse", 10_000, 12_000)])
+    better, worse = made("better", *[30_000, 31_000] * 3), made("worse", *[10_000, 12_000] * 3)
+    found = compare([better, worse])
     assert found.chances[0][1] == 1
     assert (chance_text(Fraction(1)), chance_text(Fraction(0))) == ("over 99 %", "under 1 %")
     assert (chance_text(Fraction(77, 100)), chance_text(Fraction(1, 2))) == ("77 %", "50 %")
@@ -267,11 +273,45 @@ def test_vehicles_that_add_nothing_never_pay_the_fixed_costs() -> None:
 
 
 def test_a_break_even_that_some_draws_never_reach_has_no_upper_limit() -> None:
-    of = made("doubtful", 0, 0, 100_000, costs={"other": "100.00", "lead": "100.00"})
+    of = made("doubtful", *[0, 0, 100_000] * 2, costs={"other": "100.00", "lead": "100.00"})
     found = compare([of]).storms[0].break_even
     assert found.vehicles == 2  # 150.00 a vehicle, of which the lead takes 100.00 off 166.67
     assert found.high is None
 
 
 def test_a_storm_without_fixed_costs_needs_no_vehicle() -> None:
-    assert compare([made("one", 10_000, 20_000)]).storms[0].break_even == BreakEven(0, 0, 0)
+    assert compare([made("one", *[10_000] * 5)]).storms[0].break_even == BreakEven(0, 0, 0)
+
+
+def test_vehicles_too_few_have_a_value_but_neither_limits_nor_chances() -> None:
+    few, many = made("few", *range(10_000, 14_000, 1_000)), made("many", *[9_000] * 40)
+    found = compare([few, many])
+    for measure in named(found, "few").measures.values():
+        assert measure.value is not None
+        assert (measure.low, measure.high) == (None, None)
+    assert named(found, "few").break_even == BreakEven(0, None, None)
+    assert named(found, "many").measures["margin"].low is not None
+    assert found.chances == ((None, None), (None, None))
+    assert comparison_notes(found) == [
+        "A small hail: 4 vehicles, too few for limits and chances, which need 5."
+    ]
+    assert [line.split()[-2:] for line in comparison_text(found).splitlines()[3:6]] == [
+        ["Lower", "Upper"], ["1,800.00", "1,800.00"], ["-", "-"]
+    ]  # fmt: skip
+
+
+def test_limits_of_few_vehicles_carry_a_caution() -> None:
+    [note] = comparison_notes(compare([made("few", *[9_000] * 29), made("more", *[9_000] * 30)]))
+    assert "29 vehicles; with so few the limits are narrower" in note
+
+
+def test_vehicles_without_a_price_are_told_beside_the_ranking() -> None:
+    rows = [{"repair": 10_000}] * 40
+    of = economics(storm(), vehicles(*rows), aside=7)
+    found = compare([of])
+    [note] = comparison_notes(found)
+    assert "7 of 47 vehicles could not be priced and are in no figure" in note
+    assert note in " ".join(comparison_text(found).split("\n"))
+    assert "40 of 47" in comparison_text(found)
+    [entry] = comparison_json(found)["ranking"]
+    assert (entry["vehicles"], entry["priced"], entry["aside"]) == (47, 40, 7)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -78,3 +79,18 @@ def test_days_in_order_are_right_and_others_are_not(days: list[Any], state: str 
     given_days = [day for day in days if day is not None]
     row = dict(zip(STEPS, days, strict=True)) | {"state": state}
     assert bool(told(row)) == (given_days != sorted(given_days))
+
+
+def test_claims_before_the_hail_and_discounts_above_the_charge_are_told() -> None:
+    rows = [
+        SOUND | {"subtotal": "100.00", "discount": "100.00"},
+        SOUND | {"claim": "B-1", "subtotal": "100.00", "discount": "100.01"},
+        SOUND | {"claim": "C-1", "subtotal": "100.00", "discount": "0", "drafted": "2026-05-11"},
+    ]
+    found = course_problems(pa.Table.from_pylist(rows), "book.csv", date(2026, 5, 12))
+    assert [str(problem) for problem in found] == [
+        "book.csv: claim B-1.discount: found 100.01, expected at most what is charged before tax, "
+        "100.00",
+        "book.csv: claim C-1.drafted: found 2026-05-11, expected 2026-05-12, when it hailed, or "
+        "later",
+    ]

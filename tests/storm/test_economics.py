@@ -241,7 +241,8 @@ def test_supplements_are_won_part_paid_lost_or_not_settled() -> None:
     )
     found = of.supplements
     assert (found.number, found.won, found.part, found.lost, found.open) == (4, 1, 1, 1, 1)
-    assert (found.asked, found.paid, found.unpaid) == (4_000, 1_400, 1_600)
+    sums = (found.asked, found.paid, found.unpaid, found.unsettled)
+    assert sums == (4_000, 1_400, 1_600, 1_000)
     assert amounts(of)["unpaid"] == -1_600
 
 
@@ -262,6 +263,21 @@ def test_how_long_claims_waited_and_who_waits_still() -> None:
         Wait("issued", 1, 100, 100, 1, 11),
         Wait("answered", 0, None, None, 1, 4),
     )
+
+
+def test_what_came_after_the_day_asked_had_not_happened_on_it() -> None:
+    course = {"drafted": "2026-05-15", "issued": "2026-05-19", "answered": "2026-05-26"}
+    of = economics(storm(), vehicles(course, {"drafted": "2026-05-27"}), as_of=date(2026, 5, 20))
+    assert of.waits == (
+        Wait("draft", 1, 40, 40, 0, None),
+        Wait("issued", 0, None, None, 1, 1),
+        Wait("answered", 0, None, None, 0, None),
+    )
+
+
+def test_no_referral_fee_is_paid_back_for_a_vehicle_below_nothing() -> None:
+    row = {"repair": 10_000, "discount": 30_000}
+    assert amounts(figures(row, costs={"referral": "10"})).get("cost referral", 0) == 0
 
 
 def test_a_claim_withdrawn_before_the_next_step_has_left_its_state_that_day() -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 
+from hailcalc.money import rounded
 from hailcalc.problems import InputError
 from hailcalc.storm.compare import drawn_places
 from hailcalc.storm.economics import StormFigures, economics
@@ -35,6 +38,13 @@ def moved(found: WhatIf) -> dict[str, int]:
     return {row.label: row.difference for row in found.rows if row.difference}
 
 
+def limits(found: WhatIf) -> tuple[int, int]:
+    """The limits of the difference, where there are any."""
+    assert found.low is not None
+    assert found.high is not None
+    return found.low, found.high
+
+
 def test_another_share_changes_the_technicians_pay_and_nothing_else() -> None:
     found = asked(pay="share=50")
     assert set(moved(found)) == {"Cost: Technicians", "Margin"}
@@ -61,24 +71,49 @@ def test_pay_by_the_day_takes_the_place_of_a_share() -> None:
     assert found.after.storm.pay.by == "day"
     pay = {each.kind: each.amount for each in found.after.fixed_costs}["pay"]
     assert pay == 4 * 20 * 38_000
-    assert found.low < found.after.margin - found.before.margin < found.high
+    low, high = limits(found)
+    assert low < found.after.margin - found.before.margin < high
 
 
 def test_more_technicians_cost_beds_and_travel_and_sell_nothing_more() -> None:
     found = asked(technicians=6)
     assert moved(found) == {
-        "Cost: Travel": -2 * 42_000,
-        "Cost: Lodging": -2 * 23 * 9_500,
+        "Cost: Travel (fixed)": -2 * 42_000,
+        "Cost: Lodging (fixed)": -2 * 23 * 9_500,
         "Margin": -2 * (42_000 + 23 * 9_500),
     }
-    assert found.low == found.high == moved(found)["Margin"]
-    assert "no more are repaired" in found.change.held
-    assert "no more are repaired" in whatif_text(found)
+    assert (found.low, found.high) == (None, None)
+    said = " ".join(whatif_text(found).split())
+    assert "no more are repaired" in said
+    assert "(whichever vehicles had come: fixed costs alone move)" in said
+    assert "The days gained are idle in these figures" in said
+
+
+def test_fewer_technicians_would_have_to_work_faster_and_it_is_said_by_how_much() -> None:
+    found = asked(technicians=1)
+    before, after = found.paces
+    assert before == Fraction(found.before.repair_tenths, 600) / (4 * 20 * 8)
+    assert after == 4 * before
+    said = " ".join(whatif_text(found).split())
+    assert "in fewer technician-days ask for 4.00 times the pace" in said
+    assert "1 technician in place of 4" in said
+
+
+def test_the_margin_is_told_by_vehicle_and_by_technician_day_too() -> None:
+    found = asked(technicians=6)
+    vehicle, day = found.measures
+    assert vehicle.before == rounded(Fraction(found.before.margin, len(BOOK)))
+    assert day.before == rounded(Fraction(found.before.margin, 4 * 20))
+    assert day.after == rounded(Fraction(found.after.margin, 6 * 20))
+
+
+def test_a_change_that_moves_nothing_says_so() -> None:
+    assert "The margin stays as it is." in whatif_text(asked(BOOK, matrix="the-same"))
 
 
 def test_fewer_days_save_the_estimators_and_what_stays_is_said() -> None:
     found = asked(days=15)
-    assert moved(found)["Cost: Estimators"] == 5 * 26_000
+    assert moved(found)["Cost: Estimators (fixed)"] == 5 * 26_000
     assert found.after.technician_days == 60
     assert "no more are repaired" in found.change.held
 
@@ -103,7 +138,8 @@ def test_limits_are_of_the_difference_vehicle_by_vehicle() -> None:
 def test_a_difference_is_known_better_than_either_margin() -> None:
     found = asked(pay="share=46")
     margins = asked(pay="day=380.00")
-    assert found.high - found.low < (margins.high - margins.low) / 10
+    (low, high), (lowest, highest) = limits(found), limits(margins)
+    assert high - low < (highest - lowest) / 10
 
 
 def test_vehicles_that_only_one_matrix_prices_are_refused() -> None:
