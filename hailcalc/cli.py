@@ -585,6 +585,7 @@ def demo(
 ) -> None:
     """Price the invented demo storm: sixteen vehicles, a PDF and a JSON each, and a summary.
 
+    Beside them what three more invented storms earned, compared: storms.pdf and storms.json.
     With --data the same claims live in a store, each in another state, for hailcalc serve.
     """
     from hailcalc.demo import run_demo

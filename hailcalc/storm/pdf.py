@@ -59,6 +59,7 @@ from hailcalc.storm.report import (
     comparison_notes,
     own_measures,
     panel_rest,
+    rate_text,
     vehicles_text,
 )
 from hailcalc.vehicle import PANEL_LABELS
@@ -635,18 +636,10 @@ def _currencies(comparison: Comparison) -> str:
     if not comparison.rates:
         return f"All sums are in {comparison.currency}; nothing was converted."
     given = ", ".join(
-        f"one {code} is {_decimal(rate)} {comparison.currency}"
+        f"one {code} is {rate_text(rate)} {comparison.currency}"
         for code, rate in sorted(comparison.rates.items())
     )
     return (
         f"A storm's own pages are in its own currency. The first page is in {comparison.currency}, "
         f"at the rates that were given: {given}. The limits do not know that rates move."
     )
-
-
-def _decimal(rate: Fraction) -> str:
-    """A rate as it was given, a decimal."""
-    digits = 0
-    while (rate * 10**digits).denominator != 1 and digits < 12:
-        digits += 1
-    return money_text(rounded(rate * 10**digits), digits)

@@ -369,7 +369,7 @@ def comparison_text(comparison: Comparison) -> str:
     parts += [_every_measure(comparison), _break_even_table(comparison)]
     if comparison.rates:
         given = ", ".join(
-            f"one {code} = {_plain(rate)} {comparison.currency}"
+            f"one {code} = {rate_text(rate)} {comparison.currency}"
             for code, rate in sorted(comparison.rates.items())
         )
         parts.append(f"Rates as given: {given}\n")
@@ -524,7 +524,7 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
     return {
         "by": comparison.by,
         "currency": comparison.currency,
-        "rates": {code: _plain(rate) for code, rate in sorted(comparison.rates.items())},
+        "rates": {code: rate_text(rate) for code, rate in sorted(comparison.rates.items())},
         "level": comparison.level,
         "resamples": comparison.resamples,
         "answer": answer(comparison),
@@ -736,7 +736,7 @@ def _four(value: Fraction | None) -> str | None:
     return None if value is None else money_text(rounded(value * 10_000), 4)
 
 
-def _plain(rate: Fraction) -> str:
+def rate_text(rate: Fraction) -> str:
     """A rate as it was given: a decimal without trailing zeros."""
     digits = 0
     while (rate * 10**digits).denominator != 1:
