@@ -34,9 +34,14 @@ def require_version(request: Request, head: Head, *, required: bool = True) -> N
             raise Refusal("version-missing", detail, [entry], {"ETag": etag(head)})
         return
     if given.strip() != "*" and etag(head) not in _tags(given):
-        entry = at("header", ("If-Match",), shown(given), present)
-        detail = f"The claim has changed meanwhile: {_told(head)}."
-        raise Refusal("version-old", detail, [entry], {"ETag": etag(head)})
+        raise changed_since(head, shown(given))
+
+
+def changed_since(head: Head, found: str) -> Refusal:
+    """What is said (412) to somebody who went on from something else than the claim as it is."""
+    entry = at("header", ("If-Match",), found, f"{etag(head)}: {_told(head)}")
+    detail = f"The claim has changed meanwhile: {_told(head)}."
+    return Refusal("version-old", detail, [entry], {"ETag": etag(head)})
 
 
 def unchanged(request: Request, tag: str) -> bool:

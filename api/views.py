@@ -14,7 +14,7 @@ from sqlalchemy.engine import Connection
 
 from api.store import claims as stored
 from api.store import contents
-from api.store.answers import Agreement, agreements_of
+from api.store.answers import Agreement
 from api.store.claims import Head, Revision
 from api.store.photographs import Entry
 from api.store.tokens import Caller, Grant
@@ -270,25 +270,19 @@ def settlement_view(connection: Connection, head: Head) -> SettlementView | None
     settled = stored.settlement_of(connection, head.id, head.revision)
     if settled is None:
         return None
-    words: dict[str, WordView | None] = {"shop": None, "adjuster": None}
-    for agreement in agreements_of(connection, head.id, head.revision):
-        words[agreement.side] = _word(agreement) if _counts(agreement, settled) else None
+    words = stored.words_of(connection, head.id, head.revision)
     return SettlementView(
         digest=settled["settlement"],
         agreed=settled["agreed"],
         disputed=settled["disputed"],
         net=settled["net"],
-        shop=words["shop"],
-        adjuster=words["adjuster"],
+        shop=_word(words.get("shop")),
+        adjuster=_word(words.get("adjuster")),
     )
 
 
-def _counts(agreement: Agreement, settled: dict[str, Any]) -> bool:
-    return bool(agreement.settlement == settled["settlement"])
-
-
-def _word(agreement: Agreement) -> WordView:
-    return WordView(at=agreement.at, by=agreement.name)
+def _word(agreement: Agreement | None) -> WordView | None:
+    return None if agreement is None else WordView(at=agreement.at, by=agreement.name)
 
 
 def link_view(grant: Grant) -> LinkView:

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.engine import Connection
 from starlette.responses import Response
 
 from api.auth import Issuer, Reader
@@ -13,7 +14,7 @@ from api.claims import component, file_name
 from api.examples import CLAIM, REVISIONS
 from api.found import ClaimId, RevisionNumber, claim_for, forgotten, require_act, revision_for
 from api.intake import json_body, model_in
-from api.issuing import changes_in, freeze, made, recomputed, waiting
+from api.issuing import Waiting, changes_in, freeze, made, recomputed, waiting
 from api.negotiation import preferred
 from api.problems import Refusal, at
 from api.replying import Act, Done, json_reply, once, response_of
@@ -22,9 +23,10 @@ from api.routes.claims import shown_claim
 from api.routing import body_of, described
 from api.state import fresh_library, setup_of
 from api.store import claims as stored
-from api.store import contents
+from api.store import contents, photographs
+from api.store.claims import Head
 from api.store.session import Writing
-from api.versions import require_version, unchanged
+from api.versions import changed_since, etag, require_version, unchanged
 from api.views import ClaimView, RevisionList, revision_views, view_text
 from hailcalc.fields import FileModel, Note
 from hailcalc.problems import shown
@@ -103,14 +105,23 @@ def issue(
             connection = writing.connection
             now = claim_for(connection, caller, claim)
             require_version(request, now)
-            # If-Match may be *: the draft that was priced must still be the one that waits.
-            if now.version != waits.head.version:
-                raise Refusal("version-old", "The claim has changed meanwhile.")
+            require_still(connection, now, waits)
             return shown_claim(writing, freeze(writing, waits, issued), caller, 201)
 
         return act
 
     return once(request, caller, body, prepare)
+
+
+def require_still(connection: Connection, now: Head, waits: Waiting) -> None:
+    """Raise Refusal (412) unless what was priced and drawn is still all that waits.
+
+    If-Match may be *, and a photograph leaves the version as it is.
+    """
+    if now.version != waits.head.version:
+        raise changed_since(now, etag(waits.head))
+    if photographs.of_claim(connection, now.id) != waits.pictures:
+        raise changed_since(now, "other photographs")
 
 
 def _require_reason(reason: str, revision: int) -> None:

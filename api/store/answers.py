@@ -99,9 +99,14 @@ def _lines(kept: Any) -> tuple[LineAnswer, ...]:
 
 def given_to(connection: Connection, claim: str, revision: int) -> Mapping[int, Given]:
     """The answer that counts for each line of a revision that has one."""
+    return given_in(parts_of(connection, claim, revision))
+
+
+def given_in(parts: Sequence[Part]) -> Mapping[int, Given]:
+    """The answer that counts for each line after these parts."""
     return effective(
         Given(part.part, line, part.at, part.name, part.carried_from)
-        for part in parts_of(connection, claim, revision)
+        for part in parts
         for line in part.lines
     )
 
@@ -135,8 +140,3 @@ def agreements_of(connection: Connection, claim: str, revision: int) -> list[Agr
         Agreement(**{name: row._mapping[name] for name in names[:-1]}, name=row.name or "")
         for row in connection.execute(query)
     ]
-
-
-def agreements_to(connection: Connection, claim: str, revision: int) -> dict[Side, str]:
-    """The settlement that each side last agreed to."""
-    return {each.side: each.settlement for each in agreements_of(connection, claim, revision)}

@@ -15,13 +15,21 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from api.store import contents
-from api.store.answers import add_answers, agreements_to, given_to
+from api.store.answers import (
+    Agreement,
+    Part,
+    add_answers,
+    agreements_of,
+    given_in,
+    given_to,
+    parts_of,
+)
 from api.store.ids import new_id
 from api.store.log import note
 from api.store.session import Writing
 from api.store.tables import claims, drafts, revisions, withdrawals
 from hailcalc.claim.answers import LineAnswer, Standing, settlement, standing
-from hailcalc.claim.life import State, state_after
+from hailcalc.claim.life import Side, State, state_after
 from hailcalc.claimfile import ClaimFile
 from hailcalc.estimate import Estimate, Totals
 from hailcalc.fields import as_json
@@ -319,8 +327,37 @@ def settlement_of(connection: Connection, claim: str, number: int) -> dict[str, 
     if revision is None:
         return None
     sheet = sheet_of(connection, claim, revision)
-    found = standing(sheet, given_to(connection, claim, number))
-    return settlement(sheet | {"digest": revision.digest}, number, found)
+    return _settled(sheet, revision, parts_of(connection, claim, number))
+
+
+def _settled(
+    sheet: dict[str, Any], revision: Revision, parts: Sequence[Part]
+) -> dict[str, Any] | None:
+    """What there was to agree to after these parts of the answer."""
+    found = standing(sheet, given_in(parts))
+    return settlement(sheet | {"digest": revision.digest}, revision.number, found)
+
+
+def words_of(connection: Connection, claim: str, number: int) -> dict[Side, Agreement]:
+    """The word of each side that has agreed to the settlement as it is now.
+
+    A word lapses for good with the first answer after it that changes the settlement: should the
+    old one come back, whoever agreed to it then may have thought better of it since.
+    """
+    given = agreements_of(connection, claim, number)
+    revision = revision_of(connection, claim, number)
+    if not given or revision is None:
+        return {}
+    sheet = sheet_of(connection, claim, revision)
+    parts = parts_of(connection, claim, number)
+    lapsed_at, last = "", None
+    for at in range(len(parts) + 1):
+        settled = _settled(sheet, revision, parts[:at])
+        present = None if settled is None else settled["settlement"]
+        if at and present != last:
+            lapsed_at = parts[at - 1].at
+        last = present
+    return {word.side: word for word in given if word.settlement == last and word.at >= lapsed_at}
 
 
 def refresh(writing: Writing, claim: str) -> Head:
@@ -350,12 +387,13 @@ def worked_out(connection: Connection, claim: str) -> dict[str, Any]:
     revision = revision_of(connection, claim, number or 0)
     stands = standing_of(connection, claim, number or 0)
     settled = settlement_of(connection, claim, number or 0)
+    words = words_of(connection, claim, number or 0)
     state = state_after(
         withdrawn=withdrawn is not None,
         revision=number or 0,
         open_lines=None if stands is None else stands.lines_open,
         settlement=None if settled is None else settled["settlement"],
-        agreements=agreements_to(connection, claim, number or 0),
+        agreements={side: word.settlement for side, word in words.items()},
     )
     sums: dict[str, Any] = dict.fromkeys(
         ("currency", "decimals", "total", "net", "agreed", "open", "disputed")

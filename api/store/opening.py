@@ -53,10 +53,10 @@ def open_store(
     try:
         with told_apart():
             _prepare_folder(folder)
+            if url is None:
+                _prepare_file(folder / DATABASE)
             engine = _engine(address, busy_ms)
             _migrate(engine)
-            if url is None:
-                (folder / DATABASE).chmod(0o600)
     except StoreFault as fault:
         expected = "a database and a folder to write to"
         raise InputError([Problem(place, (), fault.words.rstrip("."), expected)]) from None
@@ -67,6 +67,20 @@ def _prepare_folder(folder: Path) -> None:
     """Folders that only their owner can look into."""
     for each in (folder, folder / "photographs"):
         each.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
+def _prepare_file(database: Path) -> None:
+    """A database file that only its owner can read, before anything is in it.
+
+    SQLite gives the log of writes and its index beside it the mode of the file, and people's names
+    lie in them as well.
+    """
+    if not database.exists():
+        os.close(os.open(database, os.O_CREAT | os.O_WRONLY, 0o600))
+    for name in ("", "-wal", "-shm"):
+        path = database.with_name(database.name + name)
+        if path.is_file() and path.stat().st_mode & 0o077:
+            path.chmod(0o600)
 
 
 def _address(folder: Path, url: str | None) -> URL:

@@ -1,8 +1,9 @@
 """The life of a claim: draft, issued, answered, agreed, or withdrawn; what may be done when.
 
 A state is worked out from what happened (`state_after`), never set. It is that of the latest
-revision: a supplement takes an answered or agreed claim back to issued, and its draft may wait
-beside the revision before. An agreement is to one settlement, known by its digest, so an answer
+revision: a supplement takes an answered or agreed claim back to issued, whatever answers are
+carried into it, until the adjuster answers or agrees to it. Its draft may wait beside the revision
+before. An agreement is to one settlement, known by its digest, so an answer
 that changes what is agreed makes it lapse; nobody has to take it back. Withdrawn is final.
 """
 
@@ -58,9 +59,13 @@ _AFTER_FIRST: Mapping[Act, str] = MappingProxyType(
 """What these two are called once there is a revision."""
 
 
-def may(state: State, act: Act) -> bool:
-    """Whether a claim in this state may have this done to it."""
-    return act in POSSIBLE[state]
+def may(state: State, act: Act, *, settled: bool = False) -> bool:
+    """Whether a claim in this state may have this done to it.
+
+    An issued claim is agreed to only where there is a settlement (`settled`): every line of its
+    supplement was answered before, or it has none.
+    """
+    return act in POSSIBLE[state] or (state == "issued" and act == "agree" and settled)
 
 
 def refused(state: State, act: Act) -> str:
@@ -84,18 +89,21 @@ def state_after(
     open_lines: int | None,
     settlement: str | None,
     agreements: Mapping[Side, str],
+    heard: bool = True,
 ) -> State:
     """The state of a claim to which all this happened.
 
     `revision` is the latest one (None or 0 before the first), `open_lines` how many of its lines
     wait for an answer or a price, `settlement` the digest of what can be agreed to now, and
-    `agreements` the digest that each side last agreed to.
+    `agreements` the digest that each side agreed to, as long as its word has not lapsed. `heard`:
+    whether the adjuster has answered or agreed since that revision; answers that were carried
+    into it are no word about it.
     """
     if withdrawn:
         return "withdrawn"
     if not revision:
         return "draft"
-    if open_lines is None or open_lines > 0:
+    if open_lines is None or open_lines > 0 or not heard:
         return "issued"
     if settlement is not None and all(agreements.get(side) == settlement for side in SIDES):
         return "agreed"

@@ -68,6 +68,27 @@ def test_an_answer_after_one_side_agreed_makes_its_word_lapse(shop: httpx.Client
     assert shop.get(f"/v1/claims/{claim}").json()["state"] == "answered"
 
 
+def test_a_word_that_lapsed_is_not_given_again_by_an_answer_that_is_taken_back(
+    shop: httpx.Client,
+) -> None:
+    claim = issued(shop, opened(shop)["id"])["id"]
+    adjuster = linked(shop, claim)
+    stands = answered(shop, claim, adjuster, *accepting(1, 2, 3))
+    word = {"settlement": stands["settlement"]["digest"]}
+    path = f"/v1/claims/{claim}/agreement"
+    for side in (PLAIN, adjuster | PLAIN):
+        assert shop.post(path, json=word, headers=side).status_code == 200
+    assert shop.get(f"/v1/claims/{claim}").json()["state"] == "agreed"
+    answered(shop, claim, adjuster, {"line": 1, "answer": "decline", "reason": "Not hail."})
+    back = answered(shop, claim, adjuster, {"line": 1, "answer": "accept"})
+    assert back["settlement"]["digest"] == word["settlement"]
+    assert (back["settlement"]["shop"], back["settlement"]["adjuster"]) == (None, None)
+    assert shop.get(f"/v1/claims/{claim}").json()["state"] == "answered"
+    for side in (adjuster | PLAIN, PLAIN):
+        agreed = shop.post(path, json=word, headers=side).json()
+    assert agreed["state"] == "agreed"
+
+
 def test_the_issued_sheet_verifies_as_json_and_as_pdf(shop: httpx.Client) -> None:
     claim = issued(shop, opened(shop)["id"], paper="a4", labels="uk")
     path = f"/v1/claims/{claim['id']}/revisions/1"

@@ -8,6 +8,11 @@ import httpx
 import pytest
 from PIL import Image
 
+from api.issuing import waiting
+from api.problems import Refusal
+from api.routes.revisions import require_still
+from api.store.claims import head_of
+from api.store.session import Store
 from hailcalc.sheet.pdfcheck import verify_pdf
 from tests.api.conftest import places, problem
 from tests.api.storehouse import PLAIN, issued, linked, opened, supplemented, two_panels
@@ -108,3 +113,22 @@ def test_an_adjuster_sees_photographs_and_adds_none(shop: httpx.Client) -> None:
         headers={"Content-Type": "image/jpeg"} | adjuster | PLAIN,
     )
     assert problem(answer, 403)["type"] == "/problems/not-allowed"
+
+
+def test_a_photograph_that_comes_while_the_sheet_is_drawn_is_not_left_off_it(
+    shop: httpx.Client, store: Store
+) -> None:
+    claim = opened(shop)["id"]
+    with store.reading() as connection:
+        head = head_of(connection, claim)
+        assert head is not None
+        waits = waiting(connection, head)
+        require_still(connection, head, waits)
+    assert sent(shop, claim, picture()).status_code == 201
+    with store.reading() as connection:
+        now = head_of(connection, claim)
+        assert now is not None
+        with pytest.raises(Refusal) as refused:
+            require_still(connection, now, waits)
+    assert refused.value.headers == {"ETag": f'"{now.version}"'}
+    assert [each.found for each in refused.value.mistakes] == ["other photographs"]
