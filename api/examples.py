@@ -171,6 +171,17 @@ ANSWERS: dict[str, Any] = {
     "settlement": CLAIM["settlement"],
 }  # fmt: skip
 
+SCHEMA: dict[str, Any] = {
+    "$schema": "https://json-schema.org/draft/2020-12/schema",
+    "$id": "https://hailcalc.example/schemas/claim",
+    "title": "hailcalc claim file",
+    "description": "A claim file as it stands on disk.",
+    "type": "object",
+    "required": ["claim", "vehicle"],
+    "additionalProperties": False,
+}
+"""How the schema of a claim file begins; its properties are left out."""
+
 AGREEMENT: dict[str, Any] = {"settlement": _SETTLEMENT}
 
 PHOTOGRAPH: dict[str, Any] = {

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shlex
 import signal
 import socket
 import sys
@@ -23,16 +24,20 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import SplitResult, urlsplit
 
 from hailcalc.files import matrices_folder
-from hailcalc.problems import InputError, Problem, shown
+from hailcalc.problems import InputError, Problem, printable, shown
 
 if TYPE_CHECKING:
     from api.state import Setup
     from api.store.session import Store
+    from api.store.tokens import Grant
 
 ADDRESS = "127.0.0.1"
 PORT = 8423
 SIGNING_KEY = "signing-key.json"
 """The shop's private key in the data folder, used if no other is named."""
+
+NAMED = 5
+"""How many tokens in force are named when a server starts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +126,32 @@ def _run(
         print(f"listening on {_in_url(place.bound)}:{place.port}")
     if secret:
         print("The token after the # ends with this server; lasting ones: hailcalc token add")
+    else:
+        print(_opened_by(_in_force(setup.store), wanted.data))
     sys.stdout.flush()
     uvicorn.Server(config).run(sockets=[listener])
+
+
+def _in_force(store: Store) -> list[Grant]:
+    """The shop's tokens that open something now, newest first."""
+    from api.store.session import now_text
+    from api.store.tokens import grants
+
+    with store.reading() as connection:
+        found = grants(connection)
+    return [grant for grant in found if grant.revoked is None and grant.until > now_text()]
+
+
+def _opened_by(grants: list[Grant], data: Path | None) -> str:
+    """Which tokens open the page, for whoever starts the server; nothing that is secret."""
+    names = [f"{printable(each.name)} ({each.role}, {each.id})" for each in grants[:NAMED]]
+    more = f" and {len(grants) - NAMED} more" if len(grants) > NAMED else ""
+    where = "" if data is None else f" --data {shlex.quote(str(data))}"
+    return (
+        f"The page asks for a token in force, which is that of: {', '.join(names)}{more}\n"
+        "Tokens are shown once. If one is lost, revoke it and make another: "
+        f"hailcalc token revoke ID{where}; hailcalc token add --role ROLE --name TEXT{where}"
+    )
 
 
 def _set_up(

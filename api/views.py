@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.engine import Connection
 
+from api.auth import HERE
 from api.store import claims as stored
 from api.store import contents
 from api.store.answers import Agreement
@@ -282,7 +283,11 @@ def settlement_view(connection: Connection, head: Head) -> SettlementView | None
 
 
 def _word(agreement: Agreement | None) -> WordView | None:
-    return None if agreement is None else WordView(at=agreement.at, by=agreement.name)
+    """A side's word; the token made at start has no name, and is the shop's own machine's."""
+    if agreement is None:
+        return None
+    by = agreement.name or ("the shop's machine" if agreement.who == HERE else "")
+    return WordView(at=agreement.at, by=by)
 
 
 def link_view(grant: Grant) -> LinkView:

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, settings
 
 from api.store.opening import open_store
 from api.store.session import Store
-from tests.databases import KINDS, new_database, postgres
+from tests.databases import KINDS, PATIENCE_MS, new_database, postgres
 from tests.effort import SOAK
 
 settings.register_profile(
@@ -38,6 +38,6 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     url = None
     if request.param == "postgresql":
         url = new_database(request.getfixturevalue("postgres_server"))
-    opened = open_store(tmp_path / "data", url)
+    opened = open_store(tmp_path / "data", url, busy_ms=PATIENCE_MS)
     yield opened
     opened.close()

@@ -13,6 +13,8 @@ import psycopg
 from sqlalchemy.engine import make_url
 
 KINDS = ("sqlite", "postgresql")
+PATIENCE_MS = 60_000
+"""How long a write waits for others where that is not what is tried: machines may be busy."""
 
 
 @contextmanager

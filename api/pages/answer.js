@@ -8,6 +8,7 @@
 
 import { asSent, keepTyped, takeTyped } from "./answer-kept.js";
 import { acceptAll, drawGroupButtons, drawLines, isOpen, mayAnswer, untouched } from "./answer-lines.js";
+import { SUPPLEMENT_COMES, SUPPLEMENT_DRAFTED, onlyDrafted, seenChanges, together } from "./answer-meanwhile.js";
 import { drawPictures } from "./answer-pictures.js";
 import { drawSettlement, drawSummary } from "./answer-summary.js";
 import { byId, el, fill, redraw, say, several } from "./dom.js";
@@ -17,9 +18,11 @@ import { takeToken, tokenForm } from "./token.js";
 
 const MOST = 1000; // Answers that the server takes at once.
 const AGAIN_MS = 30000;
+/* How often it is sent at once again while the shop saves drafts, which change nothing that is seen. */
+const TRIES = 4;
 
 const page = {
-  claim: null, sheet: null, answers: null, words: null,
+  claim: null, sheet: null, answers: null, pictures: [], words: null,
   /* What is chosen and not sent yet, by line number: {answer, amount, reason}. */
   typed: new Map(),
   /* What is wrong with it, by line number: [{field, text}]. */
@@ -56,8 +59,9 @@ async function fetched() {
   return { claim, sheet, answers, words, pictures: pictures.photographs };
 }
 
-function shown({ pictures, ...found }) {
+function shown(found) {
   Object.assign(page, found);
+  const { pictures } = page;
   const { typed, key, lost } = takeTyped(page.claim.id, page.answers);
   Object.assign(page, { typed, key });
   page.problems.clear();
@@ -167,7 +171,8 @@ function showProblems() {
   (row.querySelector("[aria-invalid=true]") ?? row.querySelector("input:checked"))?.focus({ preventScroll: true });
 }
 
-async function sendAnswers() {
+/** Send what is typed. `tries` counts the attempts; `drafted`: the shop saved a draft meanwhile. */
+async function sendAnswers(tries = 1, drafted = false) {
   if (page.sending || page.typed.size === 0) return;
   const numbers = [...page.typed.keys()].sort((one, other) => one - other).slice(0, MOST);
   const answers = numbers.map((line) => asSent(line, page.typed.get(line)));
@@ -186,15 +191,15 @@ async function sendAnswers() {
       waiting: (error) => say(byId("said"), `${error.message} It is sent as soon as it is back; nothing is lost.`),
     });
     page.sending = false;
-    await wasSent(answers, view);
+    await wasSent(answers, view, drafted);
   } catch (error) {
     page.sending = false;
-    await notSent(error, answers);
+    await notSent(error, answers, tries);
   }
 }
 
 /* Only what was sent goes: meanwhile something else may have been typed. */
-async function wasSent(answers, view) {
+async function wasSent(answers, view, drafted) {
   for (const sent of answers) {
     const typed = page.typed.get(sent.line);
     if (typed !== undefined && JSON.stringify(asSent(sent.line, typed)) === JSON.stringify(sent)) {
@@ -203,20 +208,22 @@ async function wasSent(answers, view) {
   }
   page.answers = view;
   changed();
-  if (!await start()) return;
-  say(byId("said"), [`${several(answers.length, "answer")} sent.`,
+  if (!await start(drafted ? SUPPLEMENT_DRAFTED : "")) return;
+  // The notice may be out of view: where the answers are sent it is said in short.
+  say(byId("said"), [`${several(answers.length, "answer")} sent.`, drafted ? SUPPLEMENT_COMES : "",
     barWords(page.claim, page.answers, untouched(page).length)].filter(Boolean).join(" "));
   (byId("settlement-title") ?? byId("lines-title")).focus({ preventScroll: page.answers.settlement === null });
 }
 
-async function notSent(error, answers) {
+async function notSent(error, answers, tries) {
   drawBar();
   if (error instanceof Refused && error.kind === "invalid-answer") {
     const others = error.problems.filter((each) => !atLine(each, answers));
     if (page.problems.size > 0) showProblems();
     if (others.length > 0) failed(error);
-  } else if (error instanceof Refused && [409, 412].includes(error.status)) await hasChanged("Not sent");
-  else if (error instanceof Away) {
+  } else if (error instanceof Refused && [409, 412].includes(error.status)) {
+    await hasChanged("Not sent", error, tries, (drafted) => sendAnswers(tries + 1, drafted));
+  } else if (error instanceof Away) {
     page.waits = error.passing;
     say(byId("said"), `${error.message} Not sent yet: what you typed is kept on this device.`
       + `${page.waits ? " It is tried again until it works." : ""}`);
@@ -239,18 +246,30 @@ function atLine({ pointer, found, expected }, answers) {
   return true;
 }
 
-/** Somebody else was quicker: show the claim as it is, and say what happened. */
-async function hasChanged(what) {
-  const before = page.claim.revision;
-  if (!await start()) return;
-  const { claim } = page;
-  const how = claim.state === "withdrawn" ? "the shop has withdrawn it"
-    : claim.revision > before ? `the shop has issued revision ${claim.revision}, a supplement`
-      : "somebody else has answered or agreed";
-  const { lost } = takeTyped(claim.id, page.answers);
-  notice(`${what}, because the claim has changed meanwhile: ${how}. This is the claim as it is now. What `
-    + "you typed is kept for lines that are still the same; look at them and send again.", lost);
+/** Refused, since the claim is another by now: show it, and say what happened.
+ *
+ * If nothing that is seen here has changed, `again` sends the same once more.
+ */
+async function hasChanged(what, error, tries, again) {
+  const before = { ...page };
+  if (!await start() || page.claim.id !== before.claim.id) return;
+  const phrases = seenChanges(before, page);
+  const unseen = phrases.length === 0 && error.status === 412;
+  if (unseen && tries < TRIES) {
+    await again(onlyDrafted(before, page));
+    return;
+  }
+  const { lost } = takeTyped(page.claim.id, page.answers);
+  const how = unseen ? "the shop is saving drafts of a supplement" : together(phrases) || error.message;
+  const kept = page.typed.size === 0 && lost.length === 0 ? ""
+    : " What you typed is kept for lines that are still the same; look at them and send again.";
+  notice(`${what}, because the claim has changed meanwhile: ${ended(how)} This is the claim as it is now.${kept}`,
+    lost);
   byId("notice").scrollIntoView({ block: "nearest" });
+}
+
+function ended(text) {
+  return text.endsWith(".") ? text : `${text}.`;
 }
 
 /* ---- the settlement ------------------------------------------------------------------------------ */
@@ -260,28 +279,29 @@ function askToAgree() {
   const unsent = page.typed.size === 0 ? ""
     : ` ${several(page.typed.size, "answer")} of yours not sent yet; this is the settlement without.`;
   ask("Agree to this settlement?", `${settlement.agreed} ${currency} agreed, ${settlement.net} net of the `
-    + `deductible; ${settlement.disputed} disputed and not paid.${unsent}`, "Agree", agree);
+    + `deductible; ${settlement.disputed} disputed and not paid.${unsent}`, "Agree", () => agree(settlement.digest));
 }
 
-async function agree() {
-  const { digest } = page.answers.settlement;
+/** Agree to the settlement of this digest, which is the one that was asked about. */
+async function agree(digest, tries = 1, drafted = false) {
   const key = page.keys.get(digest) ?? newKey();
   page.keys.set(digest, key);
   const tell = (text) => { if (byId("agree-said") !== null) say(byId("agree-said"), text); };
-  byId("agree").disabled = true;
+  if (byId("agree") !== null) byId("agree").disabled = true;
   tell("Being sent…");
   try {
     await send("POST", `/v1/claims/${page.claim.id}/agreement`, {
       body: { settlement: digest }, version: page.claim.version, key,
       waiting: (error) => tell(`${error.message} It is sent as soon as it is back.`),
     });
-    if (await start()) byId("settlement-title")?.focus();
+    if (await start(drafted ? SUPPLEMENT_DRAFTED : "")) byId("settlement-title")?.focus();
   } catch (error) {
     if (byId("agree") !== null) byId("agree").disabled = false;
     tell("");
     if (error instanceof Away) tell(`${error.message} Not sent yet: try again.`);
-    else if (error instanceof Refused && [409, 412].includes(error.status)) await hasChanged("Not agreed");
-    else failed(error);
+    else if (error instanceof Refused && [409, 412].includes(error.status)) {
+      await hasChanged("Not agreed", error, tries, (drafted) => agree(digest, tries + 1, drafted));
+    } else failed(error);
   }
 }
 
@@ -301,17 +321,22 @@ function ask(title, text, yes, run) {
 
 /* ---- coming back --------------------------------------------------------------------------------- */
 
-/** Look whether the claim has changed while the page was in the background. */
+/** Look whether what is seen has changed while the page was in the background. */
 async function lookAgain() {
   if (document.hidden || page.claim === null || page.sending || byId("question").open) return;
   const { id, version } = page.claim;
   const claim = await get(`/v1/claims/${id}`).catch(() => null);
-  if (claim !== null && page.claim.id === id && claim.version !== version && page.claim.version === version) {
-    await start("The claim has changed since you last looked. This is the claim as it is now.");
-  }
+  if (claim === null || page.claim.id !== id || claim.version === version || page.claim.version !== version) return;
+  const before = { ...page };
+  if (!await start() || page.claim.id !== id) return;
+  const phrases = seenChanges(before, page);
+  const { lost } = takeTyped(id, page.answers);
+  if (phrases.length > 0) {
+    notice(`The claim has changed since you last looked: ${together(phrases)}. This is the claim as it is now.`, lost);
+  } else if (onlyDrafted(before, page)) notice(SUPPLEMENT_DRAFTED);
 }
 
-byId("send").addEventListener("click", sendAnswers);
+byId("send").addEventListener("click", () => sendAnswers());
 byId("accept-open").addEventListener("click", () => {
   acceptAll(page, page.answers.lines, changed);
   byId("send").focus();

@@ -192,9 +192,13 @@ async function ask() {
   app.asking = true;
   try {
     if (app.words === null) await loadWords();
-    const matrix = await chosenMatrix();
+    const chosen = await chosenMatrix();
     if (mine !== asked) return;
-    if (matrix !== null) takeMatrix(matrix);
+    if (chosen !== null) {
+      // Noted only when it is taken: one that came too late must be asked for again.
+      app.matrixChoice = chosen.choice;
+      takeMatrix(chosen.matrix);
+    }
     await fetchOutlines(app);
     if (mine !== asked) return;
     updatePanels(app);
@@ -227,16 +231,14 @@ async function loadWords() {
   drawAll();
 }
 
-/** The matrix whose sizes are counted, if the choice of it has changed; null if not. */
+/** {choice, matrix}: whose sizes are counted, if the choice of it has changed; null if not. */
 async function chosenMatrix() {
   const { matrix, claim } = app.draft;
   const day = claim.date_of_loss ?? today();
   const choice = JSON.stringify([matrix, claim.insurer, day]);
   if (choice === app.matrixChoice) return null;
   try {
-    const found = await matrixFor(matrix, claim.insurer, day);
-    app.matrixChoice = choice;
-    return found;
+    return { choice, matrix: await matrixFor(matrix, claim.insurer, day) };
   } catch (error) {
     // Pricing will say what is wrong with the choice; till then the old sizes stay.
     if (error instanceof Refused) return null;

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -21,11 +22,14 @@ from api.store import claims as stored
 from api.store.answers import add_agreement, add_answers, given_to, parts_of
 from api.store.claims import Head
 from api.store.session import Writing
+from api.store.tokens import Caller
 from api.versions import etag, require_version
 from api.views import ClaimView, Hash, Money, SettlementView, View, settlement_view, view_text
 from hailcalc.claim.answers import (
     AnswerFile,
     AnswerKind,
+    LineAnswer,
+    Sheet,
     answer_problems,
     answers_json,
     read_answers,
@@ -36,8 +40,12 @@ from hailcalc.claim.life import Side, State
 from hailcalc.claimfile import Sha256
 from hailcalc.fields import FileModel, as_json
 from hailcalc.problems import InputError, Problem
+from hailcalc.reading import sound_parts
 
 router = APIRouter(prefix="/v1/claims/{claim}", tags=["answers"])
+
+_UNREAD = LineAnswer.model_construct(line=1_000_001, answer="accept")
+"""Stands for an answer that cannot be read: no answer that can be is to this line."""
 
 
 class GivenView(View):
@@ -174,7 +182,7 @@ def answer_lines(
     """
 
     def prepare() -> Act:
-        answers = _read(body)
+        answers = _read(request, caller, claim, body)
 
         def act(writing: Writing) -> Done:
             connection = writing.connection
@@ -203,20 +211,47 @@ def answer_lines(
     return once(request, caller, body, prepare)
 
 
-def _read(body: bytes) -> AnswerFile:
+def _read(request: Request, caller: Caller, claim: str, body: bytes) -> AnswerFile:
+    """The answers. Raises Refusal with every mistake, also those that only the sheet shows."""
+    data = json_object(body)
     try:
-        return read_answers(json_object(body), BODY)
+        return read_answers(data, BODY)
     except InputError as error:
-        _refuse(error.problems)
-        raise
+        problems = list(error.problems)
+    with setup_of(request.app).store.reading() as connection:
+        head = claim_for(connection, caller, claim)
+        require_act(head, "answer")
+        parts = sound_parts(AnswerFile, data, problems)
+        if parts.get("revision") == head.revision:
+            revision = revision_for(connection, head, head.revision)
+            sheet = stored.sheet_of(connection, claim, revision)
+            problems += _sound_problems(head.revision, parts.get("answers", []), sheet)
+    raise _mistaken(problems)
+
+
+def _sound_problems(
+    revision: int, sound: list[tuple[int, LineAnswer]], sheet: Sheet
+) -> Iterator[Problem]:
+    """What the sheet shows to be wrong with those answers, by position, that can be read."""
+    read = dict(sound)
+    # In place of one that cannot be read another stands, so that positions are those of the body.
+    answers = tuple(read.get(each, _UNREAD) for each in range(max(read, default=-1) + 1))
+    readable = AnswerFile.model_construct(revision=revision, answers=answers)
+    for problem in answer_problems(readable, sheet, BODY):
+        if problem.where[1] in read:
+            yield problem
 
 
 def _refuse(problems: Any) -> None:
     """Raise Refusal if there are problems."""
     found: list[Problem] = list(problems)
     if found:
-        detail = f"The answer has {count_text(len(found), 'mistake')}."
-        raise Refusal("invalid-answer", detail, map(mistake, found))
+        raise _mistaken(found)
+
+
+def _mistaken(problems: list[Problem]) -> Refusal:
+    detail = f"The answer has {count_text(len(problems), 'mistake')}."
+    return Refusal("invalid-answer", detail, map(mistake, problems))
 
 
 @router.post(

@@ -21,6 +21,7 @@ from api.state import setup_of
 from api.store import tokens
 from api.store.ids import PATTERN
 from api.store.session import Writing
+from api.texts import saying
 from api.versions import require_version
 from api.views import LinkList, NewLink, link_view, view_text
 from hailcalc.fields import FileModel, Title
@@ -33,7 +34,11 @@ LinkId = Annotated[str, Path(pattern=PATTERN, examples=["m4q8v2n7c3hd"])]
 class LinkFor(FileModel):
     """For whom a link is, and for how many days."""
 
-    name: Annotated[Title, Field(description="The adjuster; shown beside every answer.")]
+    name: Annotated[
+        Title,
+        Field(description="The adjuster; shown beside every answer."),
+        saying("a name, which is shown beside every answer"),
+    ]
     days: Annotated[int, Field(strict=True, ge=1, le=365)] = 30
 
 

@@ -42,8 +42,14 @@ class IssueQuery(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    paper: Literal["letter", "a4"] = "letter"
-    labels: Literal["us", "uk"] = Field("us", description="What panels are called in print.")
+    paper: Literal["letter", "a4"] | None = Field(
+        None, description="Without it that of the revision before; of the first, letter."
+    )
+    labels: Literal["us", "uk"] | None = Field(
+        None,
+        description="What panels are called in print; without it as in the revision before; in "
+        "the first, us.",
+    )
 
 
 class ChangesQuery(BaseModel):
@@ -90,14 +96,15 @@ def issue(
             require_version(request, head)
             require_act(head, "issue")
             waits = waiting(connection, head)
+            last = stored.revision_of(connection, head.id, head.revision)
         _require_reason(reason, head.revision)
         issued = made(
             waits,
             fresh_library(request.app),
             store,
             setup_of(request.app).key,
-            paper=query.paper,
-            labels=query.labels,
+            paper=query.paper or (last.paper if last else "letter"),
+            labels=query.labels or (last.labels if last else "us"),
             reason=reason,
         )
 

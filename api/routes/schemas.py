@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.responses import JSONResponse
 
+from api.examples import SCHEMA
 from api.responses import problem_responses
 from hailcalc.schemas import SchemaName, schema
 
@@ -18,7 +19,9 @@ router = APIRouter(prefix="/v1/schemas", tags=["schemas"])
     responses={
         200: {
             "description": "A JSON Schema (2020-12).",
-            "content": {"application/schema+json": {"schema": {"type": "object"}}},
+            "content": {
+                "application/schema+json": {"schema": {"type": "object"}, "example": SCHEMA}
+            },
         },
         **problem_responses(404),
     },

@@ -179,7 +179,7 @@ def open_claim(writing: Writing, claim_file: ClaimFile, storm: str | None) -> He
             draft=0,
             revision=0,
             issued_draft=0,
-            **_found_by(claim_file, storm),
+            **found_by(as_json(claim_file), storm),
         )
     )
     _add_draft(writing, claim, 1, claim_file, storm, "claim opened")
@@ -242,29 +242,19 @@ def issue(
         kept["changes_pdf"] = contents.keep(writing, head.id, pdf, contents.PDF)
     sums = {name: getattr(totals, name) for name in Totals._fields}
     told = kept | {"digest": made.digest, "signed_by": made.signed_by, "draft": draft.number}
-    told |= sums | {"currency": tables.currency}
-    note(writing, "revision issued", head.id, told | {"revision": number})
     from hailcalc import __version__
 
-    row = kept | sums | _made(writing)
-    writing.connection.execute(
-        sa.insert(revisions).values(
-            row
-            | {
-                "claim": head.id,
-                "number": number,
-                "draft": draft.number,
-                "digest": made.digest,
-                "signed_by": made.signed_by,
-                "paper": made.paper,
-                "labels": made.labels,
-                "version": __version__,
-                "currency": tables.currency,
-                "decimals": tables.decimals,
-                "dents": sum(panel.count.all for panel in estimate.panels),
-            }
-        )
-    )
+    told |= sums | {
+        "paper": made.paper,
+        "labels": made.labels,
+        "version": __version__,
+        "currency": tables.currency,
+        "decimals": tables.decimals,
+        "dents": sum(panel.count.all for panel in estimate.panels),
+    }
+    note(writing, "revision issued", head.id, told | {"revision": number})
+    row = told | {"claim": head.id, "number": number} | _made(writing)
+    writing.connection.execute(sa.insert(revisions).values(row))
     if kept_answers:
         add_answers(writing, head.id, number, kept_answers, carried_from=head.revision)
     _set_found_by(writing, head.id, estimate.claim, draft.storm)
@@ -405,21 +395,22 @@ def worked_out(connection: Connection, claim: str) -> dict[str, Any]:
     return latest | sums | {"issued_draft": 0 if revision is None else revision.draft}
 
 
-def _found_by(file: ClaimFile, storm: str | None) -> dict[str, Any]:
-    """What a claim is found by."""
-    claim, vehicle = file.claim, file.vehicle
-    words = (claim.number, claim.insurer, claim.customer, storm, vehicle.vin, vehicle.description)
+def found_by(file: dict[str, Any], storm: str | None) -> dict[str, Any]:
+    """What a claim is found by, of its claim file as JSON values."""
+    claim, vehicle = file["claim"], file["vehicle"]
+    words = [claim.get(name) for name in ("number", "insurer", "customer")]
+    words += [storm, vehicle.get("vin"), vehicle.get("description")]
     return {
-        "number": claim.number,
-        "insurer": claim.insurer,
+        "number": claim["number"],
+        "insurer": claim.get("insurer"),
         "storm": storm,
-        "date_of_loss": claim.date_of_loss.isoformat(),
+        "date_of_loss": claim["date_of_loss"],
         "search": "\n".join(filter(None, words)).casefold(),
     }
 
 
 def _set_found_by(writing: Writing, claim: str, file: ClaimFile, storm: str | None) -> None:
-    change = sa.update(claims).where(claims.c.id == claim).values(_found_by(file, storm))
+    change = sa.update(claims).where(claims.c.id == claim).values(found_by(as_json(file), storm))
     writing.connection.execute(change)
 
 

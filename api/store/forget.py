@@ -34,6 +34,7 @@ from api.store.tables import (
     tokens,
     withdrawals,
 )
+from api.store.tokens import unname
 from hailcalc.claim.anonymous import anonymous_answers, anonymous_claim, anonymous_sheet
 
 FORGOTTEN = "forgotten"
@@ -82,7 +83,8 @@ def _forget_rows(writing: Writing, claim: str) -> tuple[dict[str, str | None], l
     connection.execute(sa.delete(replies).where(replies.c.claim == claim))
     emptied = {"number": FORGOTTEN, "search": "", "forgotten": writing.at}
     connection.execute(sa.update(claims).where(claims.c.id == claim).values(emptied))
-    note(writing, "forgotten", claim, {"replaced": replaced, "revoked": revoked})
+    told = {"replaced": replaced, "revoked": revoked, "seals": unname(writing, claim)}
+    note(writing, "forgotten", claim, told)
     stored.refresh(writing, claim)
     return replaced, revoked
 
@@ -117,14 +119,13 @@ def _instead(writing: Writing, claim: str, key: str, change: Change | None) -> s
 
 
 def _revoke_links(writing: Writing, claim: str) -> list[str]:
-    """Revoke every link of a claim and forget for whom it was; returns those just revoked."""
+    """Revoke every link of a claim; returns those just revoked."""
     connection = writing.connection
     of_claim = tokens.c.claim == claim
     still_open = sa.select(tokens.c.id).where(of_claim, tokens.c.revoked.is_(None))
     revoked = sorted(connection.scalars(still_open))
     change = sa.update(tokens).where(of_claim)
     connection.execute(change.where(tokens.c.revoked.is_(None)).values(revoked=writing.at))
-    connection.execute(change.values(name=""))
     return revoked
 
 

@@ -50,9 +50,9 @@ def open_store(
     address = _address(folder, url)
     if url is None and not create and not (folder / DATABASE).is_file():
         raise InputError([Problem(place, (), "no store", f"a folder with {DATABASE}")])
+    _prepare_folder(folder)
     try:
         with told_apart():
-            _prepare_folder(folder)
             if url is None:
                 _prepare_file(folder / DATABASE)
             engine = _engine(address, busy_ms)
@@ -64,9 +64,14 @@ def open_store(
 
 
 def _prepare_folder(folder: Path) -> None:
-    """Folders that only their owner can look into."""
+    """Folders that only their owner can look into. Raises InputError if they cannot be made."""
     for each in (folder, folder / "photographs"):
-        each.mkdir(mode=0o700, parents=True, exist_ok=True)
+        try:
+            each.mkdir(mode=0o700, parents=True, exist_ok=True)
+        except OSError as error:
+            taken = isinstance(error, FileExistsError | NotADirectoryError)
+            found = "a file" if taken else (error.strerror or "an error").lower()
+            raise InputError([Problem(str(each), (), found, "a folder to write to")]) from None
 
 
 def _prepare_file(database: Path) -> None:

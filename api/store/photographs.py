@@ -107,8 +107,7 @@ def add(
     kept = contents.keep_text(writing, claim, words)
     made = {"claim": claim, "note": kept, "at": writing.at, "who": writing.who}
     connection.execute(sa.insert(photographs).values(row | made))
-    told = {key: row[key] for key in ("number", "panel", "sha256", "preview")}
-    note(writing, "photograph added", claim, told | {"note": kept})
+    note(writing, "photograph added", claim, row | {"note": kept})
     return of_claim(connection, claim)[-1]
 
 

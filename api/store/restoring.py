@@ -30,7 +30,7 @@ from api.store.log import FIRST, entry_of, note
 from api.store.photographs import path_of
 from api.store.session import Store, Writing
 from api.store.tables import claims, contents, log, tokens
-from api.store.tokens import hash_of, new_secret
+from api.store.tokens import hash_of, new_secret, seal_of
 from hailcalc.files import text_of, write_all
 from hailcalc.problems import InputError, Place, Problem, shown
 from hailcalc.reading import load_json
@@ -121,13 +121,15 @@ def _restore(store: Store, archive: _Archive, who: str, tell: Tell) -> Imported:
         tell(f"{number} of {len(found)} claims")
     with store.writing(who) as writing:
         _require_room(writing.connection, found, archive)
-        _insert_tokens(writing, shop)
+        seals = _insert_tokens(writing, shop)
         for claim in found:
-            _insert_claim(writing, archive, claim)
+            seals |= _insert_claim(writing, archive, claim)
         if entries:
             writing.connection.execute(sa.insert(log), entries)
         rows = [] if archive.whole else [list(fact) for each in found for fact in _facts(each)]
-        told = {"archive": archive.hashes.get("claims.csv"), "rows": rows}
+        told = {"archive": archive.hashes.get("claims.csv"), "rows": rows, "seals": seals}
+        if not archive.whole:
+            told["forgotten"] = found[0].head["forgotten"]
         note(writing, "imported", None if archive.whole else found[0].id, told)
         problems = [
             Problem(archive.file, (finding.where,), finding.found, finding.expected)
@@ -357,14 +359,20 @@ def _write_pictures(store: Store, archive: _Archive, claim: _Claim) -> None:
                 write_all({path: archive.bytes(name)})
 
 
-def _insert_tokens(writing: Writing, rows: list[Row]) -> None:
-    """Tokens for their names; what opens them did not come along, so nothing does."""
-    if rows:
-        unknown = [row | {"secret": hash_of(new_secret())} for row in rows]
+def _insert_tokens(writing: Writing, rows: list[Row]) -> dict[str, str]:
+    """Tokens for their names; what opens them did not come along, so nothing does.
+
+    Returns their seals.
+    """
+    unknown = [row | {"secret": hash_of(new_secret())} for row in rows]
+    if unknown:
         writing.connection.execute(sa.insert(tokens), unknown)
+    return {row["id"]: seal_of(row) for row in unknown}
 
 
-def _insert_claim(writing: Writing, archive: _Archive, claim: _Claim) -> None:
+def _insert_claim(writing: Writing, archive: _Archive, claim: _Claim) -> dict[str, str]:
+    """A claim with all that belongs to it; returns the seals of its links."""
+    seals: dict[str, str] = {}
     connection, head = writing.connection, claim.head
     if not archive.whole:
         last = connection.scalar(sa.select(sa.func.max(claims.c.seq))) or 0
@@ -377,9 +385,10 @@ def _insert_claim(writing: Writing, archive: _Archive, claim: _Claim) -> None:
     for table in TABLES:
         rows = claim.rows[table.name]
         if table is tokens:
-            _insert_tokens(writing, rows)
+            seals = _insert_tokens(writing, rows)
         elif rows:
             connection.execute(sa.insert(table), rows)
+    return seals
 
 
 def _facts(claim: _Claim) -> Iterator[tuple[str, ...]]:
@@ -388,7 +397,7 @@ def _facts(claim: _Claim) -> Iterator[tuple[str, ...]]:
         for row in claim.rows[table.name]:
             yield fact_of(table, row)
             if table is tokens and row["revoked"] is not None:
-                yield ("revoked", row["id"])
+                yield ("revoked", row["id"], row["revoked"])
 
 
 def _chain_problems(connection: Connection, archive: _Archive) -> Iterator[Problem]:

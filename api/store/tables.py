@@ -222,7 +222,10 @@ tokens = Table(
     _one_of("role", ROLES),
     CheckConstraint("(role = 'adjuster') = (claim IS NOT NULL)", name="adjuster_of_one_claim"),
 )
-"""Who may come in; `secret` is the SHA-256 of what they show. Only `revoked` and `name` change."""
+"""Who may come in; `secret` is the SHA-256 of what they show.
+
+Rows change when they are revoked, and name and secret when a claim's person is forgotten.
+"""
 
 replies = Table(
     "replies",

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Mapping
 from datetime import datetime
-from typing import Literal, NamedTuple, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection
+from sqlalchemy.engine import Connection, RowMapping
 
 from api.store.ids import new_id
 from api.store.log import note
 from api.store.session import Writing, now_text
 from api.store.tables import tokens
+from hailcalc.sheet.document import digest
 
 Role = Literal["owner", "estimator", "adjuster"]
 Scope = Literal["read", "write", "issue", "answer", "manage"]
@@ -69,6 +71,25 @@ def hash_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
+def seal_of(row: Mapping[str, Any] | RowMapping) -> str:
+    """What the log says of a token's name and secret without telling them.
+
+    Nobody can try names against it without the hash of the secret, and that goes with the name.
+    """
+    return digest({"name": row["name"], "secret": row["secret"]})
+
+
+def unname(writing: Writing, claim: str) -> dict[str, str]:
+    """Forget for whom a claim's links were; returns their new seals."""
+    connection = writing.connection
+    seals = {}
+    for token in connection.scalars(sa.select(tokens.c.id).where(tokens.c.claim == claim)).all():
+        row = {"name": "", "secret": hash_of(new_secret())}
+        connection.execute(sa.update(tokens).where(tokens.c.id == token).values(row))
+        seals[token] = seal_of(row)
+    return seals
+
+
 def add(
     writing: Writing,
     role: Role,
@@ -85,6 +106,7 @@ def add(
     row = grant._asdict() | {"scopes": " ".join(allowed), "secret": hash_of(secret)}
     writing.connection.execute(sa.insert(tokens).values(row))
     told = {"token": grant.id, "role": role, "scopes": list(allowed), "until": grant.until}
+    told["seal"] = seal_of(row)
     note(writing, "token added" if claim is None else "link given", claim, told)
     return grant, secret
 

@@ -8,9 +8,14 @@ from contextlib import contextmanager
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
 
 PHONE, DESK = (360, 740), (1440, 900)
+PATIENCE_MS = 30_000
+"""How long a page may take to come to what is expected of it, on a machine with much to do."""
+
+expect.set_options(timeout=PATIENCE_MS)
+
 ARGUMENTS = [
     "--headless",
     "--no-sandbox",
@@ -34,6 +39,41 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+class Way:
+    """The way from a page to some addresses of the server: cut, until it is mended.
+
+    A page asks again by itself, and nobody knows just when: held up, all that it asks waits, so
+    that what it shows meanwhile stays until it has been looked at.
+    """
+
+    def __init__(self, page: Page, addresses: str) -> None:
+        self._state = "cut"
+        self._waiting: list[Route] = []
+        page.route(addresses, self._met)
+
+    def _met(self, route: Route) -> None:
+        if self._state == "cut":
+            route.abort()
+        elif self._state == "held up":
+            self._waiting.append(route)
+        else:
+            route.continue_()
+
+    def hold_up(self) -> None:
+        """Let nothing come through or fail from now on."""
+        self._state = "held up"
+
+    def let_one_through(self) -> None:
+        """Let through what has been waiting longest."""
+        self._waiting.pop(0).continue_()
+
+    def mend(self) -> None:
+        """Let everything through, also what has been waiting."""
+        self._state = "mended"
+        while self._waiting:
+            self.let_one_through()
+
+
 class Seat:
     """Somebody at a window of their own, and what the browser complained of there."""
 
@@ -45,7 +85,7 @@ class Seat:
         self.context: BrowserContext = browser.new_context(
             viewport={"width": size[0], "height": size[1]}, locale="en-US", timezone_id="UTC"
         )
-        self.context.set_default_timeout(10_000)
+        self.context.set_default_timeout(PATIENCE_MS)
         self.context.on("weberror", lambda error: self.complaints.append(str(error.error)))
         self.context.on("console", lambda said: self._said(said.type, said.text))
         self.context.on("request", lambda request: self._asked(request.url))

@@ -34,7 +34,7 @@ title = "Thistle, own matrix"
 revision = 2
 currency = "USD"
 effective = 2026-01-01
-until = 2026-12-31
+until = 2099-12-31
 columns = ["dime", "quarter"]
 cells = "minutes"
 within_band = "flat"
@@ -61,7 +61,10 @@ label = "Aluminium panel"
 when = { metal = "aluminium" }
 percent = "20"
 """
-"""The shop's own matrix. Three dimes on a hood: 16 min at 90.00 an hour, 24.00."""
+"""The shop's own matrix. Three dimes on a hood: 16 min at 90.00 an hour, 24.00.
+
+It is in force today too, whenever that is: a page begins with the sizes for a loss of today.
+"""
 
 
 def agreed(name: str, insurer: str, first: str, rate: str = "120.00") -> str:

@@ -388,10 +388,74 @@ def test_somebody_elses_answer_in_between_is_told(place: Place, seat: Seat) -> N
     answered(place.shop, claim, linked(place.shop, claim, "C. Fennel"), *accepting(HOOD))
     seat.allowed.append("status of 412")
     send(page)
-    expect(page.locator("#notice")).to_contain_text("somebody else has answered")
+    expect(page.locator("#notice")).to_contain_text("changed meanwhile: C. Fennel has answered.")
     expect(line(page, HOOD)).to_contain_text("by C. Fennel")
     sent_all(page, "1 answer")
     expect(page.locator("#notice")).to_be_hidden()
+
+
+def test_a_draft_that_the_shop_saves_in_between_stops_no_answer_and_no_agreement(
+    place: Place, seat: Seat
+) -> None:
+    claim = place.claim(number="A-23")
+    page = seat.open(place.link(claim))
+    notice = page.locator("#notice")
+    draft = f"/v1/claims/{claim}/draft"
+    choose(page, HOOD, "Decline", "An old dent")
+    page.get_by_role("button", name="Accept every open line").click()
+    place.shop.put(draft, json=two_panels(number="A-23"), headers=PLAIN)
+    seat.allowed.append("status of 412")
+    sent_all(page, "3 answers")
+    expect(said(page)).to_contain_text("The shop works on a supplement.")
+    expect(notice).to_contain_text("It has saved a draft meanwhile.")
+    [part] = place.answers(claim)["parts"]
+    assert part["lines"][0]["reason"] == "An old dent"
+
+    page.get_by_role("button", name="Agree to this settlement").click()
+    place.shop.put(draft, json=two_panels(number="A-23"), headers=PLAIN)
+    page.get_by_role("button", name="Agree", exact=True).click()
+    expect(page.locator("#where")).to_contain_text("Waiting for the shop to agree.")
+    expect(notice).to_contain_text("The shop works on a supplement")
+
+    def saves_again(route: Route) -> None:
+        place.shop.put(draft, json=two_panels(number="A-23"), headers=PLAIN)
+        route.continue_()
+
+    page.route(re.compile("/answers$"), saves_again)
+    line(page, HOOD).get_by_role("button", name="Change the answer").click()
+    choose(page, HOOD, "Decline", "Hail of another day")
+    send(page)
+    expect(notice).to_contain_text("Not sent, because the claim has changed meanwhile: the shop is")
+    expect(line(page, HOOD).get_by_label("Reason")).to_have_value("Hail of another day")
+    page.unroute(re.compile("/answers$"))
+    sent_all(page, "1 answer")
+
+
+def test_whoever_comes_back_to_the_page_is_told_what_happened_meanwhile(
+    place: Place, seat: Seat
+) -> None:
+    claim = place.claim(number="A-24")
+    adjuster = linked(place.shop, claim, "C. Fennel")
+    page = seat.open(place.link(claim))
+    notice = page.locator("#notice")
+    come_back = "document.dispatchEvent(new Event('visibilitychange'))"
+    choose(page, HOOD, "Decline", "An old dent")
+    place.shop.put(f"/v1/claims/{claim}/draft", json=two_panels(number="A-24"), headers=PLAIN)
+    page.evaluate(come_back)
+    expect(notice).to_have_text(re.compile("^The shop works on a supplement"))
+    answered(place.shop, claim, adjuster, *accepting(HOOD, ROOF, CLIPS))
+    word = {"settlement": place.answers(claim)["settlement"]["digest"]}
+    place.shop.post(f"/v1/claims/{claim}/agreement", json=word, headers=PLAIN)
+    sent(place.shop, claim, picture())
+    page.evaluate(come_back)
+    expect(notice).to_contain_text(
+        "C. Fennel has answered, the shop has agreed to the settlement and the shop has added a "
+        "photograph."
+    )
+    expect(line(page, HOOD).get_by_label("Reason")).to_have_value("An old dent")
+    place.shop.post(f"/v1/claims/{claim}/withdrawal", json={"reason": "Sold."}, headers=PLAIN)
+    page.evaluate(come_back)
+    expect(notice).to_contain_text("since you last looked: the shop has withdrawn it.")
 
 
 def test_a_withdrawn_claim_says_why_and_asks_for_nothing(place: Place, seat: Seat) -> None:

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from api.store.opening import open_store
 from hailcalc.sheet.pdfcheck import verify_pdf
-from tests.api.browsing import DESK, PHONE, Seat, chromium
+from tests.api.browsing import DESK, PHONE, Seat, Way, chromium
 from tests.api.conftest import HERE, Claim, app_on, serving
 from tests.api.storehouse import (
     PLAIN,
@@ -101,9 +101,12 @@ def test_a_counted_claim_is_kept_once_though_the_first_answer_is_lost(
     page.get_by_label("Dents of dime on Hood").fill("3")
     page.get_by_label("Storm, to find it by").fill("alderbeck-2026-05")
     phone.allowed.append("net::ERR_CONNECTION_RESET")
+    way = Way(page, "**/v1/claims?*")
+    way.hold_up()
     lose_the_first_answer(page, "**/v1/claims?*")
     button(page, "Keep this claim").click()
     expect(page.locator(KEPT)).to_contain_text("It will be kept when it is back.")
+    way.mend()
     expect(page.locator(KEPT)).to_have_text(re.compile(r"^Kept as draft 1 at \d\d:\d\d"))
     [claim] = found(owner, "K-1")
     assert (claim["storm"], claim["draft"]) == ("alderbeck-2026-05", 1)
@@ -291,6 +294,8 @@ def test_the_list_finds_claims_page_by_page_and_goes_back(owner: httpx.Client, p
     page.get_by_text("Storm, insurer, state").click()
     page.get_by_label("Storm", exact=True).fill("brindlemoor-2026")
     button(page, "Find").click()
+    # The list of all claims is as long, but leads to no longer one.
+    expect(page.get_by_role("link", name="All", exact=True)).to_be_visible()
     expect(page.locator(".claims > li")).to_have_count(50)
     button(page, "Show more").click()
     expect(page.locator(".claims > li")).to_have_count(51)

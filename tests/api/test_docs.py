@@ -134,9 +134,9 @@ def test_every_route_shows_an_example_of_its_answer_and_of_its_body(
             answer for status, answer in operation["responses"].items() if status.startswith("2")
         ]
         for each in (*bodies, *answers):
-            media = each.get("content", {}).get("application/json")
-            if media is not None and "example" not in media:
-                without.append(name)
+            for kind, media in each.get("content", {}).items():
+                if kind.endswith("json") and "example" not in media:
+                    without.append((name, kind))
     assert without == []
 
 
@@ -208,6 +208,16 @@ def test_the_example_of_an_outline_has_the_shape_of_one(document: dict[str, Any]
 
     assert described["schema"] == {"$ref": "#/components/schemas/BodyOutlines"}
     assert fits(described["example"], "BodyOutlines", document)
+
+
+def test_the_example_of_a_schema_is_how_the_one_of_claims_begins(
+    client: httpx.Client, document: dict[str, Any]
+) -> None:
+    answer = document["paths"]["/v1/schemas/{name}"]["get"]["responses"]["200"]
+    example = answer["content"]["application/schema+json"]["example"]
+    served = client.get("/v1/schemas/claim").json()
+
+    assert example == {key: served[key] for key in example}
 
 
 def test_answers_are_as_described(client: httpx.Client, document: dict[str, Any]) -> None:

@@ -26,7 +26,7 @@ def test_matrices_are_listed_by_name_with_owner_and_dates(client: httpx.Client) 
         "insurer": None,
         "currency": "USD",
         "effective": "2026-01-01",
-        "until": "2026-12-31",
+        "until": "2099-12-31",
         "problems": [],
     }
     assert listed[0]["insurer"] == "Marram Mutual"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import socket
 import ssl
@@ -236,10 +237,17 @@ def test_where_a_token_is_in_force_none_is_printed(
     matrices: Path, tmp_path: Path, guarded: str
 ) -> None:
     with served(tmp_path, matrices) as server:
+        assert server.process.stdout is not None
+        opens, lost = (server.process.stdout.readline().strip() for _ in range(2))
         let_in = httpx.get(f"{server.base}/v1/claims", headers=bearer(guarded), timeout=60)
 
     assert server.page == f"{server.base}/"
     assert let_in.status_code == 200
+    assert re.fullmatch(
+        r"The page asks for a token in force, which is that of: Q \(owner, [a-z0-9]+\)", opens
+    )
+    assert f"hailcalc token add --role ROLE --name TEXT --data {tmp_path / 'data'}" in lost
+    assert guarded not in f"{opens}{lost}"
 
 
 def test_a_token_that_was_revoked_is_not_in_force(matrices: Path, tmp_path: Path) -> None:

@@ -31,7 +31,7 @@ from tests.api.conftest import app_on, bearer, problem, serving
 from tests.api.storehouse import PLAIN, issued, linked, opened, two_panels
 from tests.api.test_claim_photographs import picture, sent
 from tests.api.test_serving import posix, served
-from tests.databases import new_database
+from tests.databases import PATIENCE_MS, new_database
 
 Writes = list[Callable[[], httpx.Response]]
 
@@ -93,7 +93,7 @@ def on_postgres(url: str, *statements: str) -> None:
 def postgres_store(tmp_path: Path, postgres_server: str) -> Iterator[tuple[Store, str]]:
     """A store on PostgreSQL, and the address of its database."""
     url = new_database(postgres_server)
-    store = open_store(tmp_path / "data", url)
+    store = open_store(tmp_path / "data", url, busy_ms=PATIENCE_MS)
     yield store, url
     store.close()
 

@@ -30,7 +30,7 @@ from hailcalc.problems import InputError
 from tests.api.conftest import app_on, problem, serving
 from tests.api.storehouse import PLAIN, issued, linked, opened, two_panels
 from tests.api.test_claim_photographs import picture, sent
-from tests.databases import KINDS, new_database, restarting
+from tests.databases import KINDS, PATIENCE_MS, new_database, restarting
 from tests.store.test_forget import lived
 
 
@@ -50,7 +50,7 @@ def test_servers_that_start_together_make_the_tables_once(
 
     def start() -> Store:
         ready.wait()
-        return open_store(tmp_path / "data", url)
+        return open_store(tmp_path / "data", url, busy_ms=PATIENCE_MS)
 
     with ThreadPoolExecutor(4) as together:
         stores = [each.result() for each in [together.submit(start) for _ in range(4)]]
@@ -162,6 +162,23 @@ def test_the_file_is_kept_as_it_should_be(store: Store) -> None:
     folder = store.folder.parent
     assert oct(folder.stat().st_mode)[-3:] == "700"
     assert oct((folder / DATABASE).stat().st_mode)[-3:] == "600"
+
+
+def test_what_is_written_in_a_folder_open_to_all_is_for_its_owner_alone(tmp_path: Path) -> None:
+    folder = tmp_path / "shared"
+    folder.mkdir(mode=0o755)
+    before = os.umask(0o022)
+    try:
+        opened = open_store(folder)
+        with opened.writing("shop-test") as writing:
+            note(writing, "looked", None, {})
+        names = sorted(path.name for path in folder.iterdir() if path.is_file())
+        assert names == [DATABASE, f"{DATABASE}-shm", f"{DATABASE}-wal"]
+        for name in names:
+            assert oct((folder / name).stat().st_mode)[-3:] == "600", name
+        opened.close()
+    finally:
+        os.umask(before)
 
 
 @pytest.mark.parametrize(
