@@ -44,11 +44,14 @@ def revision_for(connection: Connection, head: Head, number: int) -> Revision:
     return revision
 
 
-def require_act(head: Head, act: Act) -> None:
-    """Raise Refusal (409, 410) if a claim in its state may not have this done to it."""
+def require_act(head: Head, act: Act, *, settled: bool = False) -> None:
+    """Raise Refusal (409, 410) if a claim in its state may not have this done to it.
+
+    `settled`: whether there is a settlement to agree to.
+    """
     if head.forgotten is not None:
         raise forgotten()
-    if not may(head.state, act):
+    if not may(head.state, act, settled=settled):
         raise Refusal("not-in-this-state", refused(head.state, act))
 
 

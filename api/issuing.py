@@ -24,33 +24,11 @@ from api.store.photographs import Entry
 from api.store.session import Store, Writing
 from hailcalc.claim.answers import LineAnswer, carried
 from hailcalc.claimfile import claim_from_data
-from hailcalc.estimate import Estimate, price
+from hailcalc.estimate import CompiledMatrix, Estimate, price
+from hailcalc.fields import as_json
 from hailcalc.problems import InputError, Problem
 from hailcalc.reading import load_json
 from hailcalc.sheet.document import sheet_json, sheet_text
-
-
-def estimated(
-    library: Library, draft: Draft, pictures: list[Entry], number: int, reason: str
-) -> Estimate:
-    """The draft priced, as a revision of today if it has no date.
-
-    Raises Refusal with every mistake that stands against it.
-    """
-    data: dict[str, Any] = dict(draft.claim_file or {})
-    today = date.today().isoformat()
-    data["claim"] = {"dated": today} | dict(data["claim"]) | {"revision": number}
-    data["claim"].pop("supplement", None)
-    if reason:
-        data["claim"]["supplement"] = reason
-    data.pop("photographs", None)
-    if pictures:
-        data["photographs"] = [_listed(entry) for entry in pictures]
-    intake = fitted(claim_from_data(data, DRAFT), library, None, DRAFT)
-    try:
-        return price(intake.claim, intake.compiled)
-    except InputError as error:
-        raise _at_home(error, intake.compiled.matrix.name) from None
 
 
 def _listed(entry: Entry) -> dict[str, Any]:
@@ -64,12 +42,16 @@ def _listed(entry: Entry) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """What is to be issued: the draft with its photographs, and the sheet before, if any."""
+    """What is to be issued: the draft with its photographs, and the sheet before, if any.
+
+    `version`: of hailcalc, by which the sheet before was issued.
+    """
 
     head: Head
     draft: Draft
     pictures: list[Entry]
     before: dict[str, Any] | None
+    version: str | None
 
 
 def waiting(connection: Connection, head: Head) -> Waiting:
@@ -83,7 +65,40 @@ def waiting(connection: Connection, head: Head) -> Waiting:
         draft,
         photographs.of_claim(connection, head.id),
         None if last is None else stored.sheet_of(connection, head.id, last),
+        None if last is None else last.version,
     )
+
+
+def estimated(library: Library, waits: Waiting, reason: str) -> Estimate:
+    """The draft that waits, priced as the next revision; as one of today if it has no date.
+
+    Raises Refusal with every mistake that stands against issuing it.
+    """
+    data: dict[str, Any] = dict(waits.draft.claim_file or {})
+    today = date.today().isoformat()
+    data["claim"] = {"dated": today} | dict(data["claim"]) | {"revision": waits.head.revision + 1}
+    data["claim"].pop("supplement", None)
+    if reason:
+        data["claim"]["supplement"] = reason
+    data.pop("photographs", None)
+    if waits.pictures:
+        data["photographs"] = [_listed(entry) for entry in waits.pictures]
+    intake = fitted(claim_from_data(data, DRAFT), library, None, DRAFT)
+    _require_currency(waits.before, intake.compiled)
+    try:
+        return price(intake.claim, intake.compiled)
+    except InputError as error:
+        raise _at_home(error, intake.compiled.matrix.name) from None
+
+
+def _require_currency(before: dict[str, Any] | None, compiled: CompiledMatrix) -> None:
+    """Raise Refusal for a supplement in another currency than the sheet before it."""
+    from hailcalc.claim.changes import currency_problems
+
+    if before is not None:
+        found = list(currency_problems(before, as_json(compiled.matrix.matrix)))
+        if found:
+            raise claim_refusal([replace(each, file=DRAFT) for each in found])
 
 
 def made(
@@ -102,8 +117,7 @@ def made(
     """
     from hailcalc.sheet.pdf import sheet_pdf
 
-    number = waits.head.revision + 1
-    estimate = estimated(library, waits.draft, waits.pictures, number, reason)
+    estimate = estimated(library, waits, reason)
     document, signed_by = _signed(sheet_json(estimate), key)
     try:
         pdf = sheet_pdf(
@@ -113,7 +127,7 @@ def made(
             previews=_previews(store, waits.pictures),
             signature=document.get("signature"),
         )
-        changes = _changes(waits.before, estimate, paper, labels, reason)
+        changes = _changes(waits, document, paper, labels, reason)
     except InputError as error:
         raise _at_home(error, estimate.compiled.matrix.name) from None
     return Issue(
@@ -158,51 +172,45 @@ def _previews(store: Store, pictures: list[Entry]) -> dict[str, bytes]:
 
 
 def _changes(
-    before: dict[str, Any] | None, estimate: Estimate, paper: Paper, labels: Labels, reason: str
+    waits: Waiting, document: dict[str, Any], paper: Paper, labels: Labels, reason: str
 ) -> tuple[bytes, bytes] | None:
-    """What a supplement changes, as JSON and PDF; None if the sheet before reads otherwise now."""
-    old = None if before is None else recomputed(before)
-    if old is None:
+    """What a supplement changes, as JSON and PDF; None for the first sheet."""
+    from hailcalc import __version__
+
+    if waits.before is None or waits.version is None:
         return None
-    pair = (old, estimate)
+    pair, versions = (waits.before, document), (waits.version, __version__)
     return (
-        changes_in("json", pair, reason),
-        changes_in("pdf", pair, reason, paper=paper, labels=labels),
+        changes_in("json", pair, reason, versions=versions),
+        changes_in("pdf", pair, reason, paper=paper, labels=labels, versions=versions),
     )
 
 
 def changes_in(
     form: Literal["json", "pdf"],
-    pair: tuple[Estimate, Estimate],
+    pair: tuple[dict[str, Any], dict[str, Any]],
     reason: str,
     *,
     paper: Paper = "letter",
     labels: Labels = "us",
+    versions: tuple[str, str] | None = None,
 ) -> bytes:
-    """What changed from one estimate to the other. Raises Refusal (409) for another vehicle."""
+    """What changed from one issued sheet of a claim to the other; `versions`: those of the two.
+
+    Raises Refusal for sheets in two currencies.
+    """
     from hailcalc.claim.changes import changes_between
     from hailcalc.claim.pdf import changes_pdf
     from hailcalc.claim.report import changes_json
 
     try:
-        found = changes_between(*pair)
+        found = changes_between(*pair, one_claim=True, versions=versions)
     except InputError as error:
         raise claim_refusal([replace(each, file=DRAFT) for each in error.problems]) from None
     if form == "pdf":
         return changes_pdf(found, reason=reason, paper=paper, labels=labels)
     told = changes_json(found, reason)
     return (json.dumps(told, ensure_ascii=False, indent=2) + "\n").encode()
-
-
-def recomputed(document: dict[str, Any]) -> Estimate | None:
-    """The estimate of an issued sheet; None if this version would make another sheet of it."""
-    from hailcalc.sheet.verify import estimate_on
-
-    try:
-        estimate = estimate_on(document)
-    except InputError:
-        return None
-    return estimate if sheet_json(estimate)["digest"] == document["digest"] else None
 
 
 def _at_home(error: InputError, matrix: str) -> Refusal:

@@ -143,12 +143,6 @@ KINDS: dict[str, Kind] = {
         "The settlement is another by now",
         "An answer has changed what there is to agree to: read it again first.",
     ),
-    "made-by-another-version": Kind(
-        409,
-        "The sheets were made by another version",
-        "This version would recompute them otherwise. What each supplement changed against the "
-        "revision before it was frozen with it and can be read.",
-    ),
     "forgotten": Kind(
         410,
         "It was forgotten",

@@ -7,14 +7,14 @@ import sys
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
 from hailcalc.cli_store import DataOption, kept_in, remark
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from hailcalc.matrix import Matrix
     from hailcalc.portfolio.book import Pricing
@@ -36,6 +36,15 @@ def portfolio(
         bool, typer.Option("--store", help="The claims of the store instead.")
     ] = False,
     data: DataOption = None,
+    storm: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Of the store only the claims of this storm.")
+    ] = None,
+    book: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Write the store's claims as a book here too, .parquet or .csv."
+        ),
+    ] = None,
     matrix: Annotated[
         list[str] | None,
         typer.Option(
@@ -64,6 +73,8 @@ def portfolio(
 ) -> None:
     """Price a whole book: every vehicle, every rule, to the cent as a single claim.
 
+    The store's claims may be kept as a book too, to lay beside a storm.toml.
+
     Works through the book a part at a time. Stopped, the same command goes on from there. Vehicles
     with mistakes are listed with their rows and reasons in a file beside the result, ending in
     .aside.csv. Exit code 0: priced; 2: a file cannot be used; 3: priced, but some vehicle has no
@@ -72,11 +83,12 @@ def portfolio(
     from hailcalc.files import matrices_folder, read_matrices
     from hailcalc.intake import matrix_named
     from hailcalc.portfolio.book import prepare
-    from hailcalc.portfolio.files import Outputs, price_file, source
+    from hailcalc.portfolio.files import Outputs, price_file, require_apart, source
     from hailcalc.problems import InputError, Problem
 
     if (file is None) == (not store):
         raise InputError([Problem("portfolio", (), "no book, or two", "a FILE, or --store")])
+    _require_store(store, {"--storm": storm, "--book": book})
     if matrix:
         pricing = prepare([matrix_named(name) for name in dict.fromkeys(matrix)])
     else:
@@ -85,12 +97,15 @@ def portfolio(
     if store and len(matrix or ()) > 1:
         found = f"{len(matrix or ())} matrices for the claims of a store"
         raise InputError([Problem("--matrix", (), found, "one, or none for each claim's own")])
-    with _book_file(file, data, [each.compiled.matrix for each in pricing.matrices]) as book:
-        name = "store" if file is None else file.stem
-        vehicles = out or Path(f"{name}-priced.parquet")
-        outputs = Outputs(vehicles, panels, vehicles.with_suffix(".aside.csv"))
+    name = "store" if file is None else file.stem
+    vehicles = out or Path(f"{name}-priced.parquet")
+    outputs = Outputs(vehicles, panels, vehicles.with_suffix(".aside.csv"))
+    if book is not None:
+        require_apart(book, outputs, written=True)
+    of_store = _OfStore(data, storm, book, [each.compiled.matrix for each in pricing.matrices])
+    with _book_file(file, of_store) as place:
         done = price_file(
-            source(book, encoding),
+            source(place, encoding),
             pricing,
             outputs,
             threads=threads or os.cpu_count() or 1,
@@ -103,26 +118,51 @@ def portfolio(
         raise typer.Exit(3)
 
 
+def _require_store(store: bool, options: Mapping[str, object]) -> None:
+    """Raise InputError for options that are about the store alone."""
+    from hailcalc.problems import InputError, Problem
+
+    given = [name for name, value in options.items() if value is not None]
+    if given and not store:
+        raise InputError(
+            [Problem(name, (), "no --store", "it together with --store") for name in given]
+        )
+
+
+class _OfStore(NamedTuple):
+    """Which claims of a store, where their book is written if wanted, and matrices for them."""
+
+    data: Path | None
+    storm: str | None
+    book: Path | None
+    matrices: Sequence[Matrix]
+
+
 @contextmanager
-def _book_file(file: Path | None, data: Path | None, matrices: Sequence[Matrix]) -> Iterator[Path]:
+def _book_file(file: Path | None, of: _OfStore) -> Iterator[Path]:
     """The book's file; for the store a passing one, with a remark on each claim left out."""
     if file is not None:
         yield file
         return
-    import pyarrow.parquet as pq
-
     from api.store.books import stored_book
     from hailcalc.portfolio.claims import book_table
+    from hailcalc.portfolio.files import write_table
 
     rows = []
-    with kept_in(data) as kept, kept.reading() as connection:
-        for claim in stored_book(connection, matrices):
+    with kept_in(of.data) as kept, kept.reading() as connection:
+        for claim in stored_book(connection, of.matrices, of.storm):
             rows += claim.rows
             for problem in claim.problems:
                 remark(f"claim {claim.number} is left out: {problem}")
+            if claim.remark:
+                remark(f"claim {claim.number}: {claim.remark}")
+    table = book_table(rows)
+    if of.book is not None:
+        write_table(table, of.book)
+        remark(f"the store's claims as a book in {of.book}")
     with TemporaryDirectory() as folder:
         place = Path(folder) / "store.parquet"
-        pq.write_table(book_table(rows), place)
+        write_table(table, place)
         yield place
 
 
@@ -150,7 +190,7 @@ def _spread(scheduler: str | None, pricing: Pricing, panels: bool) -> PriceParts
 
 def _tell(done: Done, vehicles: Path, aside: Path) -> None:
     """The sums by matrix, and where everything is."""
-    from hailcalc.columns import columns_text
+    from hailcalc.columns import columns_text, counted
     from hailcalc.money import money_text
 
     head = ["Matrix", "Vehicles", "Incomplete", "Repair", "Oversize", "Extras", "Removal",
@@ -174,7 +214,7 @@ def _tell(done: Done, vehicles: Path, aside: Path) -> None:
     print(columns_text(table, right=range(1, 11)), end="")
     if done.resumed_at:
         remark(f"went on after row {done.resumed_at:,}, which an earlier run had reached")
-    remark(f"{done.rows:,} rows; priced vehicles in {vehicles}")
+    remark(f"{counted(done.rows, 'row')}; priced vehicles in {vehicles}")
     if done.vehicles_aside:
-        how_many = "1 vehicle" if done.vehicles_aside == 1 else f"{done.vehicles_aside:,} vehicles"
+        how_many = counted(done.vehicles_aside, "vehicle")
         remark(f"{how_many} set aside, with rows and reasons in {aside}")

@@ -28,11 +28,13 @@ _SIGNED = r"^-?[0-9]{1,10}(\.[0-9]{1,4})?$"
 _ONE_LINE = r"^[^\p{C}\p{Zl}\p{Zp}]*$"
 _NAME = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 
+_DIGITS = "of at most 10 digits before the point and 4 after it"
+
 _CALENDAR_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 EXPECTED: dict[str, str] = {
-    _UNSIGNED: 'a decimal string of zero or more with a point, such as "84.50"',
-    _SIGNED: 'a decimal string with a point, such as "84.50" or "-5"',
+    _UNSIGNED: f'a decimal string of zero or more with a point, such as "84.50", {_DIGITS}',
+    _SIGNED: f'a decimal string with a point, such as "84.50" or "-5", {_DIGITS}',
     _ONE_LINE: "one line of text without control or invisible characters",
     _NAME: "lower-case letters, digits and single hyphens",
 }

@@ -26,6 +26,8 @@ from tests.test_cli import hailcalc, written
 
 Table = dict[str, Any]
 
+VIN, OTHER_VIN = "0ZZHAL017TE000001", "0ZZHAL028TE000002"
+
 
 def between(old: Table, new: Table, under: Table | None = None) -> Changes:
     return changes_between(estimate(old, under), estimate(new, under))
@@ -112,14 +114,14 @@ def test_the_differences_add_up_to_the_difference_of_the_totals(
     differences = sum(group.new - group.old for group in changes.panels)
     before, after = changes.totals
     assert differences == after.total - before.total
-    for estimate_, side in ((changes.old, "old"), (changes.new, "new")):
-        lines = [
-            getattr(line, side)
+    for each, side in ((changes.old, "old"), (changes.new, "new")):
+        told_of = [
+            getattr(line, side).as_json(changes.decimals)
             for group in changes.panels
             for line in group.lines
             if getattr(line, side) is not None
         ]
-        assert sorted(map(id, lines)) == sorted(map(id, estimate_.lines))
+        assert sorted(map(str, told_of)) == sorted(map(str, each["lines"]))
 
 
 def test_going_back_turns_every_difference_round() -> None:
@@ -131,17 +133,112 @@ def test_going_back_turns_every_difference_round() -> None:
     }
 
 
-@pytest.mark.parametrize(
-    ("what", "found"),
-    [
-        ({"claim": {"number": "C-2"}}, 'claim.number "C-2"'),
-        ({"body": "coupe"}, 'vehicle.body "coupe"'),
-    ],
-)
-def test_two_claims_are_not_compared(what: Table, found: str) -> None:
+@pytest.mark.parametrize("vins", [(None, None), (VIN, None), (None, VIN), (VIN, OTHER_VIN)])
+def test_two_sheets_with_neither_number_nor_vin_in_common_are_not_compared(
+    vins: tuple[str | None, str | None],
+) -> None:
+    old, new = (claim(panel("hood"), vehicle={"vin": vin} if vin else {}) for vin in vins)
+    new["claim"]["number"] = "C-2"
     with pytest.raises(InputError) as refused:
-        between(claim(panel("hood")), claim(panel("hood"), **what))
-    assert refused.value.problems[0].found == found
+        between(old, new)
+    assert refused.value.problems[0].found == 'claim.number "C-2"'
+
+
+def test_a_number_a_vin_and_a_body_that_were_corrected_are_told_old_and_new() -> None:
+    old = claim(panel("hood"), vehicle={"vin": VIN})
+    new = claim(panel("hood"), body="coupe", vehicle={"vin": OTHER_VIN}, claim={"number": "C-2"})
+    pair = sheet(estimate(old)), sheet(estimate(new))
+    changes = changes_between(*pair, one_claim=True)
+    assert changes.facts == (
+        ("Claim number", "C-1", "C-2"),
+        ("Body", "sedan", "coupe"),
+        ("VIN", VIN, OTHER_VIN),
+    )
+    assert told(changes) == []
+    assert "Claim number: C-1 → C-2\n" in changes_text(changes)
+    assert changes_json(changes)["facts"][0] == {
+        "label": "Claim number", "old": "C-1", "new": "C-2",
+    }  # fmt: skip
+    page = " ".join(page_texts(changes_pdf(changes))[0].split())
+    assert f"VIN {VIN} {OTHER_VIN}" in page
+    assert "As before: Hood." in page
+
+
+def test_a_number_that_came_late_is_the_same_claim_by_its_vin() -> None:
+    old, new = (
+        claim(panel("hood"), vehicle={"vin": VIN}, claim={"number": number})
+        for number in ("none yet", "C-9")
+    )
+    assert between(old, new).facts == (("Claim number", "none yet", "C-9"),)
+
+
+def test_one_part_at_twice_the_price_is_other_figures_for_the_same_amount() -> None:
+    old, new = (
+        claim(panel("hood"), other=[{"kind": "part", "label": "Moulding"} | each])
+        for each in (
+            {"quantity": 2, "unit_price": "84.50"},
+            {"quantity": 1, "unit_price": "169.00"},
+        )
+    )
+    changes = between(old, new)
+    assert told(changes) == [(None, "Moulding", 16900, 16900)]
+    words = "other figures, same amount: as priced: 169.00; was: 2 at 84.50: 2 * 84.50"
+    assert words in changes_text(changes)
+    (line,) = changes_json(changes)["panels"][1]["lines"]
+    assert (line["change"], line["difference"], line["words"]) == ("changed", "0.00", words)
+    page = " ".join(page_texts(changes_pdf(changes))[0].split())
+    assert "As before: Hood." in page
+    assert "169.00 169.00 0.00" in page
+
+
+def test_more_dents_in_the_same_band_are_told_though_the_price_stays() -> None:
+    old, new = (claim(panel("hood", tally={"dime": count})) for count in (2, 3))
+    changes = between(old, new)
+    assert told(changes) == [("hood", "Push", 3000, 3000)]
+    text = changes_text(changes)
+    assert "same amount: 3 dents, band 1–3, dime; was: 2 dents, band 1–3, dime" in text
+    assert "2 dime → 3 dime" in text
+    assert "As before" not in text
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "found"),
+    [
+        ({"tally": {"dime": 2, "half-dollar": 1}}, {"tally": {"dime": 1, "half-dollar": 2}},
+         ("Tally", "2 dime, 1 half-dollar", "1 dime, 2 half-dollar")),
+        ({"metal": "steel"}, {"metal": "aluminium"}, ("Metal", "steel", "aluminium")),
+        ({}, {"note": "Under the strut"}, ("Note", None, "Under the strut")),
+        ({"dents": [{"mm": 17, "x": 409, "y": 400}]}, {"dents": [{"mm": 17, "x": 408, "y": 400}]},
+         ("Measured", "1 dent", "1 dent, otherwise in detail")),
+    ],
+)  # fmt: skip
+def test_what_no_line_tells_of_a_panel_is_told_beside_its_lines(
+    was: Table, now: Table, found: tuple[str, str | None, str | None]
+) -> None:
+    # A matrix that charges by the largest size and nothing for a metal: no line tells it.
+    under = matrix(matrix={"mixed": "largest"})
+    changes = between(claim(panel("roof", **was)), claim(panel("roof", **now)), under)
+    assert told(changes) == []
+    assert changes.panels[0].facts == (found,)
+    assert "As before" not in changes_text(changes)
+    assert found[0] in page_texts(changes_pdf(changes))[0]
+
+
+def test_sheets_are_compared_as_issued_whatever_this_version_would_word_otherwise() -> None:
+    old, new = (
+        sheet(estimate(claim(panel("hood"), panel(other)))) for other in ("roof", "door-fl")
+    )
+    for line in old["lines"]:
+        line["because"]["words"] = f"in the words of yore, {line['because']['words']}"
+    changes = changes_between(old, new, versions=("0.3.9", "0.5.0"))
+    assert told(changes) == [("roof", "Push", 3000, None), ("door-fl", "Push", None, 3000)]
+    sentence = "The old sheet was priced by hailcalc 0.3.9, the new one by 0.5.0"
+    assert sentence in changes_text(changes)
+    assert sentence in " ".join(page_texts(changes_pdf(changes))[0].split())
+    assert changes_json(changes)["versions"] == {"old": "0.3.9", "new": "0.5.0"}
+    by_one = changes_between(old, new, versions=("0.5.0", "0.5.0"))
+    assert by_one.about_versions == ""
+    assert ("hood", "Push", 3000, 3000) in told(by_one)
 
 
 def test_two_currencies_are_not_compared() -> None:
@@ -174,7 +271,7 @@ def test_the_page_says_reason_sums_and_digests_and_comes_out_the_same_twice(pape
     assert "Reason: Found under the trim" in text
     assert "+$30.00" in text
     for side in (changes.old, changes.new):
-        assert sheet(side)["digest"] in text
+        assert side["digest"] in text
 
 
 def test_a_reason_that_the_fonts_cannot_print_is_refused() -> None:

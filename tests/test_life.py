@@ -21,6 +21,7 @@ def after(
     agreements: dict[Side, str] | None = None,
     revision: int | None = 1,
     withdrawn: bool = False,
+    heard: bool = True,
 ) -> State:
     return state_after(
         withdrawn=withdrawn,
@@ -28,6 +29,7 @@ def after(
         open_lines=open_lines,
         settlement=settlement,
         agreements=agreements or {},
+        heard=heard,
     )
 
 
@@ -104,6 +106,20 @@ def test_an_agreement_counts_again_when_the_very_settlement_is_there_again() -> 
 
 def test_a_supplement_takes_an_agreed_claim_back_to_issued() -> None:
     assert after(revision=2, open_lines=3, settlement=None, agreements={}) == "issued"
+
+
+def test_a_supplement_with_nothing_open_is_issued_until_the_adjuster_has_said_something() -> None:
+    assert after(revision=2, heard=False) == "issued"
+    assert after(revision=2, agreements={"shop": "a" * 64}, heard=False) == "issued"
+    assert after(revision=2, heard=True) == "answered"
+
+
+def test_an_issued_claim_is_agreed_to_only_where_there_is_a_settlement() -> None:
+    assert not may("issued", "agree")
+    assert [state for state in STATES if may(state, "agree", settled=True)] == [
+        "issued",
+        "answered",
+    ]
 
 
 def test_no_agreement_stands_where_there_is_nothing_to_agree_to() -> None:

@@ -60,6 +60,7 @@ function stateWords({ state }, { settlement, complete }) {
     return complete ? "Waiting for your answer to the lines that are open."
       : "Not settled yet: lines are open, or wait for a price from the shop.";
   }
+  if (state === "issued") return "No line is open: what you answered before holds. Look at what changed, then agree or answer anew.";
   if (settlement.adjuster !== null) return "Every line is answered. Waiting for the shop to agree.";
   if (settlement.shop !== null) return "Every line is answered, and the shop has agreed. Waiting for you to agree.";
   return "Every line is answered. Waiting for both sides to agree.";

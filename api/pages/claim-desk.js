@@ -70,7 +70,9 @@ function meaning(shown) {
       return "Nobody outside the shop sees it yet. Issue it, then give the adjuster a link.";
     case "issued":
       return [
-        answers === null ? "Not every line is answered." : opened(answers),
+        answers === null ? "Not every line is answered."
+          : settlement !== null ? "No line is open, and the adjuster has yet to agree to this sheet or answer it anew."
+            : opened(answers),
         claim.revisions.at(-1).complete ? null : "A panel has no price yet; a supplement must give it.",
         links.some(isLive) || !shown.may("issue") ? null : "No adjuster has a link that works: give one.",
       ].filter(Boolean).join(" ");

@@ -75,21 +75,30 @@ function changes(desk, path, { number }, opener) {
     el("summary", {}, `What changed since revision ${number - 1}`), body);
 }
 
-function difference(desk, { panels, currency }) {
+/** Sheets that were issued by an older version tell neither `facts` nor `words`. */
+function difference(desk, { panels, currency, facts = [] }) {
   const { labels } = desk;
   const side = (line) => (line === null ? "none" : line.amount ?? "no price");
-  const changed = panels.filter(({ lines }) => lines.some(({ change }) => change !== "same"));
+  const changed = panels.filter((group) => (group.facts ?? []).length > 0
+    || group.lines.some(({ change }) => change !== "same"));
   const same = panels.filter((group) => !changed.includes(group)).map(({ panel }) => nameOf(labels, panel));
   return [
+    facts.length === 0 ? null : el("ul", { class: "facts" }, facts.map((fact) => el("li", {}, factWords(fact)))),
     el("ul", { class: "differences" }, changed.map((group) => el("li", {},
       el("p", { class: "group" }, el("span", {}, nameOf(labels, group.panel)),
         el("span", {}, `${group.old} → ${group.new} ${currency}`)),
       el("ul", {}, group.lines.filter(({ change }) => change !== "same").map((line) => el("li", {},
         el("span", {}, `${(line.new ?? line.old).label}`,
           line.old === null ? " (new)" : null, line.new === null ? " (no longer)" : null),
-        el("span", { class: "amount" }, `${side(line.old)} → ${side(line.new)}`))))))),
+        el("span", { class: "amount" }, `${side(line.old)} → ${side(line.new)}`),
+        line.words && line.old !== null && line.new !== null ? el("p", { class: "soft" }, line.words) : null)),
+      (group.facts ?? []).map((fact) => el("li", { class: "soft" }, factWords(fact))))))),
     same.length === 0 ? null : el("p", { class: "soft" }, `As before: ${same.join(", ")}.`),
   ];
+}
+
+function factWords({ label, old, new: now }) {
+  return `${label}: ${old ?? "nothing"} → ${now ?? "nothing"}`;
 }
 
 function nameOf(labels, panel) {

@@ -281,8 +281,8 @@ def agree(
             connection = writing.connection
             head = claim_for(connection, caller, claim)
             require_version(request, head)
-            require_act(head, "agree")
             settled = stored.settlement_of(connection, claim, head.revision)
+            require_act(head, "agree", settled=settled is not None)
             present = settled["settlement"] if settled else "nothing to agree to yet"
             if word.settlement != present:
                 entry = at("body", ("settlement",), word.settlement, present)

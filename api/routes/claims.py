@@ -15,17 +15,18 @@ from api.claims import component
 from api.examples import CLAIM, CLAIM_PAGE, DRAFT, HISTORY
 from api.found import ClaimId, claim_for, require_act
 from api.intake import claim_in, json_body, model_in
-from api.issuing import estimated
+from api.issuing import estimated, waiting
 from api.problems import Refusal, at
 from api.replying import Act, Done, json_reply, once, response_of
 from api.routes.price import EXAMPLE
 from api.routing import body_of, described
 from api.state import fresh_library, setup_of
 from api.store import claims as stored
-from api.store import log, photographs
+from api.store import log
 from api.store.claims import Head, Wanted
 from api.store.session import Writing
 from api.store.tokens import Caller
+from api.texts import saying
 from api.versions import etag, require_version, unchanged
 from api.views import (
     ClaimPage,
@@ -76,7 +77,7 @@ class ListQuery(BaseModel):
 class Withdrawal(FileModel):
     """Why a claim ends."""
 
-    reason: Annotated[Note, Field(min_length=1)]
+    reason: Annotated[Note, Field(min_length=1), saying("why the claim ends, in words")]
 
 
 @router.post(
@@ -177,17 +178,15 @@ def show_draft(request: Request, caller: Writer, claim: ClaimId) -> Response:
     """The claim file, and what it comes to under the matrices as they are now."""
     with setup_of(request.app).store.reading() as connection:
         head = claim_for(connection, caller, claim)
-        draft = stored.draft_of(connection, head)
-        pictures = photographs.of_claim(connection, claim)
-    if draft is None or draft.claim_file is None:
-        raise Refusal("no-such-draft", "There is no draft; the latest one is issued.")
+        waits = waiting(connection, head)
     currency, totals, problems = None, None, []
     try:
-        estimate = estimated(fresh_library(request.app), draft, pictures, head.revision + 1, "")
+        estimate = estimated(fresh_library(request.app), waits, "")
         totals = estimate.totals.as_json(estimate.compiled.tables.decimals)
         currency = estimate.compiled.tables.currency
     except Refusal as refusal:
         problems = [mistake.as_json() for mistake in refusal.mistakes]
+    draft = waits.draft
     view = DraftView(
         number=draft.number,
         saved=draft.at,

@@ -14,7 +14,7 @@ from api.claims import component, file_name
 from api.examples import CLAIM, REVISIONS
 from api.found import ClaimId, RevisionNumber, claim_for, forgotten, require_act, revision_for
 from api.intake import json_body, model_in
-from api.issuing import Waiting, changes_in, freeze, made, recomputed, waiting
+from api.issuing import Waiting, changes_in, freeze, made, waiting
 from api.negotiation import preferred
 from api.problems import Refusal, at
 from api.replying import Act, Done, json_reply, once, response_of
@@ -194,7 +194,7 @@ def show_sheet(
                 PDF: {"schema": {"type": "string", "format": "binary"}},
             },
         },
-        **problem_responses(401, 403, 404, 406, 409, 410, 422, 503),
+        **problem_responses(401, 403, 404, 406, 410, 422, 503),
     },
 )
 def show_changes(
@@ -226,13 +226,14 @@ def show_changes(
             return _frozen(request, data, form, frozen, name)
         sheets = [stored.sheet_of(connection, claim, each) for each in pair]
         reason = contents.text_content(connection, claim, pair[1].reason)
-    estimates = [recomputed(sheet) for sheet in sheets]
-    old, new = estimates
-    if old is None or new is None:
-        raise Refusal("made-by-another-version", "This version reads the sheets otherwise.")
-    last = pair[1]
+    first, last = pair
     data = changes_in(
-        "pdf" if form == PDF else "json", (old, new), reason, paper=last.paper, labels=last.labels
+        "pdf" if form == PDF else "json",
+        (sheets[0], sheets[1]),
+        reason,
+        paper=last.paper,
+        labels=last.labels,
+        versions=(first.version, last.version),
     )
     return _frozen(request, data, form, contents.sha256(data), name)
 

@@ -350,6 +350,14 @@ def words_of(connection: Connection, claim: str, number: int) -> dict[Side, Agre
     return {word.side: word for word in given if word.settlement == last and word.at >= lapsed_at}
 
 
+def _heard(connection: Connection, claim: str, number: int) -> bool:
+    """Whether the adjuster has said anything about a revision; what was carried into it is not."""
+    parts = parts_of(connection, claim, number)
+    if any(part.carried_from is None for part in parts):
+        return True
+    return any(word.side == "adjuster" for word in agreements_of(connection, claim, number))
+
+
 def refresh(writing: Writing, claim: str) -> Head:
     """Work a claim's head out anew, as the next version."""
     connection = writing.connection
@@ -384,6 +392,7 @@ def worked_out(connection: Connection, claim: str) -> dict[str, Any]:
         open_lines=None if stands is None else stands.lines_open,
         settlement=None if settled is None else settled["settlement"],
         agreements={side: word.settlement for side, word in words.items()},
+        heard=_heard(connection, claim, number or 0),
     )
     sums: dict[str, Any] = dict.fromkeys(
         ("currency", "decimals", "total", "net", "agreed", "open", "disputed")

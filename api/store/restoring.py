@@ -388,6 +388,9 @@ def _insert_claim(writing: Writing, archive: _Archive, claim: _Claim) -> dict[st
             seals = _insert_tokens(writing, rows)
         elif rows:
             connection.execute(sa.insert(table), rows)
+    # An archive by an older version may have worked its state out by an older rule.
+    state = stored.worked_out(connection, claim.id)["state"]
+    connection.execute(sa.update(claims).where(claims.c.id == claim.id).values(state=state))
     return seals
 
 

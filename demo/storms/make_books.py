@@ -116,6 +116,8 @@ class Storm(NamedTuple):
     discount: tuple[int, int]
     loans: float
     loan_days: tuple[int, int]
+    speed: float = 0.0
+    """Rough value that a technician works off in a minute; 0: no days of repair in the book."""
 
 
 SALTMARSH = Storm(
@@ -194,6 +196,7 @@ DROVERMOOR = Storm(
     discount=(40, 160),
     loans=0.35,
     loan_days=(3, 9),
+    speed=1.7,
 )  # fmt: skip
 
 TANSYWICK = Storm(
@@ -239,11 +242,14 @@ STORMS = (SALTMARSH, DROVERMOOR, TANSYWICK)
 VEHICLE = (
     "claim", "body", "equipment", "matrix", "insurer", "technician", "date_of_loss", "deductible",
     "other_part", "other_sublet", "other_refinish", "other_body", "drafted", "issued", "answered",
-    "closed", "state", "supplement_asked", "supplement_paid", "discount", "loan_days",
+    "closed", "repaired", "state", "supplement_asked", "supplement_paid", "discount", "loan_days",
 )  # fmt: skip
 PANEL = (
     "panel", "metal", "repainted", "access", *COINS, *MARKS, "oversize", "agreed", "replace_cost",
 )  # fmt: skip
+
+DAY = 540
+"""Minutes of a day's work."""
 
 Cells = dict[str, str]
 
@@ -315,6 +321,8 @@ def book(storm: Storm) -> str:
     rows: list[Cells] = []
     for number in range(1, storm.vehicles + 1):
         rows += vehicle_rows(storm, f"{storm.prefix}-{number:04}", chance)
+    if storm.speed:
+        write_repairs(storm, rows)
     columns = [
         *(name for name in VEHICLE if any(row.get(name) for row in rows)),
         *PANEL,
@@ -331,9 +339,7 @@ def vehicle_rows(storm: Storm, claim: str, chance: Chance) -> list[Cells]:
     body = chance.of(storm.bodies)
     insurer = insurer_of(storm, chance)
     panels = damaged_panels(storm, body, chance)
-    dents = sum(int(panel[coin]) for panel in panels for coin in COINS if panel[coin])
-    # What such damage is worth by a rule of thumb of this script: only supplements hang on it.
-    rough = 90 + 35 * len(panels) + 4.5 * dents
+    rough = rough_value(panels)
     vehicle = {
         "claim": claim,
         "body": body,
@@ -349,6 +355,35 @@ def vehicle_rows(storm: Storm, claim: str, chance: Chance) -> list[Cells]:
     vehicle |= other_lines(panels, chance)
     vehicle |= course(storm, insurer, rough, chance)
     return [vehicle | panel for panel in panels]
+
+
+def rough_value(panels: list[Cells]) -> float:
+    """What such damage is worth by a rule of thumb: only supplements and repair days hang on it."""
+    dents = sum(int(panel[coin]) for panel in panels for coin in COINS if panel[coin])
+    return 90 + 35 * len(panels) + 4.5 * dents
+
+
+def write_repairs(storm: Storm, rows: list[Cells]) -> None:
+    """The day on which each vehicle was repaired, those first that came first.
+
+    Whoever is free takes the next, the day after it came at the earliest; 9 hours a day, no
+    Sundays. Random numbers of its own: nothing else in the book hangs on it.
+    """
+    chance = Chance(storm.seed + 1)
+    days = [storm.first_day + timedelta(day) for day in range(90)]
+    days = [day for day in days if day.weekday() < 6]
+    free = [0.0] * len(storm.technicians)
+    vehicles: dict[str, list[Cells]] = {}
+    for row in rows:
+        if row["state"] not in ("draft", "withdrawn"):
+            vehicles.setdefault(row["claim"], []).append(row)
+    for panels in sorted(vehicles.values(), key=lambda panels: panels[0]["drafted"]):
+        came = days.index(date.fromisoformat(panels[0]["drafted"])) + 1
+        minutes = rough_value(panels) / storm.speed * math.exp(0.25 * chance.normal())
+        finished = max(min(free), came * DAY) + minutes
+        free[free.index(min(free))] = finished
+        for panel in panels:
+            panel |= up_to(storm.as_of, {"repaired": days[int(finished / DAY)]})
 
 
 def insurer_of(storm: Storm, chance: Chance) -> Insurer:

@@ -7,13 +7,14 @@ digests of both. Black ink, Letter or A4; the same two sheets always give the sa
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from hailcalc.cautions import NATURE
-from hailcalc.claim.changes import Changes, LineChange, PanelChange
+from hailcalc.claim.changes import Changes, LineChange, PanelChange, Sheet
+from hailcalc.claim.facts import matrix_words
 from hailcalc.claim.report import TOTALS, change_words, group_name, line_sums
-from hailcalc.estimate import Estimate
+from hailcalc.matrix.model import MatrixHeader
 from hailcalc.problems import InputError
-from hailcalc.sheet.document import sheet_json
 from hailcalc.sheet.finish import finished
 from hailcalc.sheet.fonts import BOLD, unprintable_texts
 from hailcalc.sheet.layout import (
@@ -43,57 +44,64 @@ def changes_pdf(
     changes: Changes, *, reason: str = "", paper: str = "letter", labels: str = "us"
 ) -> bytes:
     """Draw what changed. Raises InputError for text that the fonts cannot print."""
-    documents = [sheet_json(changes.old), sheet_json(changes.new)]
     problems = [
-        *unprintable_texts(documents[0]["claim_file"], "the old sheet's claim_file", ()),
-        *unprintable_texts(documents[1]["claim_file"], "the new sheet's claim_file", ()),
-        *unprintable_texts(documents[0]["matrix"], "the old sheet's matrix", ()),
-        *unprintable_texts(documents[1]["matrix"], "the new sheet's matrix", ()),
-        *unprintable_texts(reason, "the reason", ()),
+        problem
+        for side, sheet in (("old", changes.old), ("new", changes.new))
+        for part in ("claim_file", "matrix", "lines")
+        for problem in unprintable_texts(sheet[part], f"the {side} sheet's {part}", ())
     ]
+    problems += unprintable_texts(reason, "the reason", ())
     if problems:
         raise InputError(problems)
     width, height = PAPERS[paper]
     flow = Flow(width, height, 42.0, top=54, bottom=52)
     flow.y = height - 40
     names = PANEL_LABELS[labels]
-    tables = changes.new.compiled.tables
-    write = writer(changes.new.compiled.matrix.matrix.locale, tables.currency, tables.decimals)
-    digests = [str(document["digest"]) for document in documents]
-    _heading(flow, changes, reason, digests, write)
+    write = writer(_locale(changes.new), changes.currency, changes.decimals)
+    _heading(flow, changes, reason, write)
     _summary(flow, changes, write)
+    _facts(flow, changes)
     _lines(flow, changes, names, write)
     _totals(flow, changes, write)
     flow.space(8)
     flow.paragraph(NATURE, BODY_BOLD)
-    title = f"Changes of claim {changes.new.claim.claim.number}"
+    title = f"Changes of claim {changes.new['claim_file']['claim']['number']}"
     return finished(flow, title, paper, labels)
 
 
-def _heading(flow: Flow, changes: Changes, reason: str, digests: list[str], write: Writer) -> None:
+def _locale(sheet: Sheet) -> str:
+    default = MatrixHeader.model_fields["locale"].default
+    return str(sheet["matrix"]["matrix"].get("locale", default))
+
+
+def _heading(flow: Flow, changes: Changes, reason: str, write: Writer) -> None:
     flow.y -= _TITLE.leading
     flow.text(flow.left, flow.y + 4, "Supplement: what changed", _TITLE)
-    claim = changes.new.claim
-    shop = f"{claim.shop.name}. " if claim.shop else ""
+    file = changes.new["claim_file"]
+    shop = f"{file['shop']['name']}. " if file.get("shop") else ""
     flow.paragraph(
-        f"{shop}Claim {claim.claim.number}, {claim.vehicle.body}, date of loss "
-        f"{write.date(claim.claim.date_of_loss)}.",
+        f"{shop}Claim {file['claim']['number']}, {file['vehicle']['body']}, date of loss "
+        f"{_day(file['claim']['date_of_loss'], write)}.",
         BODY,
     )
     if reason:
         flow.paragraph(f"Reason: {reason}", BODY_BOLD)
-    for side, estimate, digest in (
-        ("Old", changes.old, digests[0]),
-        ("New", changes.new, digests[1]),
-    ):
-        flow.paragraph(f"{side}: {_about(estimate, write)}; digest {digest}", SMALL_INK)
+    for side, sheet in (("Old", changes.old), ("New", changes.new)):
+        flow.paragraph(f"{side}: {_about(sheet, write)}; digest {sheet['digest']}", SMALL_INK)
+    if changes.about_versions:
+        flow.paragraph(changes.about_versions, SMALL_INK)
 
 
-def _about(estimate: Estimate, write: Writer) -> str:
-    header, claim = estimate.compiled.matrix.matrix, estimate.claim.claim
-    which = f"revision {claim.revision}, " if claim.revision else ""
-    day = f"sheet of {write.date(claim.dated)}" if claim.dated else "sheet without a date"
-    return f"{which}{day}; matrix {header.name}, its revision {header.revision}"
+def _day(day: str, write: Writer) -> str:
+    return write.date(date.fromisoformat(day))
+
+
+def _about(sheet: Sheet, write: Writer) -> str:
+    header, claim = sheet["matrix"]["matrix"], sheet["claim_file"]["claim"]
+    which = f"revision {claim['revision']}, " if claim.get("revision") else ""
+    dated = claim.get("dated")
+    day = f"sheet of {_day(dated, write)}" if dated else "sheet without a date"
+    return f"{which}{day}; matrix {matrix_words(header)}"
 
 
 def _summary(flow: Flow, changes: Changes, write: Writer) -> None:
@@ -118,15 +126,32 @@ def _summary(flow: Flow, changes: Changes, write: Writer) -> None:
     flow.y -= height
 
 
+def _facts(flow: Flow, changes: Changes) -> None:
+    """What is said otherwise of claim and vehicle: corrected, or learnt since."""
+    if not changes.facts:
+        return
+    flow.section("Claim and vehicle", keep=50)
+    columns = [
+        Column("What changed", 128),
+        Column("Old", (flow.inner - 128) / 2),
+        Column("New", (flow.inner - 128) / 2),
+    ]
+    rows = [
+        Row((Cell.of(label), Cell.of(old or "nothing"), Cell.of(new or "nothing", BODY_BOLD)))
+        for label, old, new in changes.facts
+    ]
+    flow.table(columns, rows)
+
+
 def _lines(flow: Flow, changes: Changes, names: dict[str, str], write: Writer) -> None:
-    changed = [group for group in changes.panels if group.changed]
+    changed = [group for group in changes.panels if not group.same]
     flow.section("Lines that changed", keep=60)
     if not changed:
         flow.paragraph("None: every line is as it was.", BODY)
     else:
         rows = [row for group in changed for row in _group_rows(group, names, write)]
         flow.table(_columns(flow, write), rows)
-    same = [group_name(group, names) for group in changes.panels if not group.changed]
+    same = [group_name(group, names) for group in changes.panels if group.same]
     if same:
         flow.paragraph(f"As before: {', '.join(same)}.", SMALL_INK)
 
@@ -157,6 +182,9 @@ def _group_rows(group: PanelChange, names: dict[str, str], write: Writer) -> Ite
     )
     for change in group.changed:
         yield _line_row(change, write)
+    for fact in group.facts:
+        told = Cell.of(fact.words, SMALL_INK)
+        yield Row((Cell.of(fact.label), told, Cell.of(""), Cell.of(""), Cell.of("")))
 
 
 def _signed(amount: int, write: Writer) -> str:
@@ -165,7 +193,7 @@ def _signed(amount: int, write: Writer) -> str:
 
 def _line_row(change: LineChange, write: Writer) -> Row:
     old, new, differ = line_sums(change, write.amount)
-    words = write.words(change_words(change))
+    words = write.words(change_words(change, write.formula))
     return Row(
         (
             Cell.of(change.line.label),

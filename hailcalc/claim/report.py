@@ -1,7 +1,7 @@
 """What a supplement changes, as text for the terminal and as JSON.
 
-Old, new and difference for every line that changed, every panel and the totals. Money as
-decimal strings with a point.
+Old, new and difference for every line that changed, every panel and the totals, and what is said
+otherwise beside the sums. Money as decimal strings with a point.
 """
 
 from __future__ import annotations
@@ -28,21 +28,25 @@ TOTALS = (
 def changes_text(changes: Changes, labels: str = "us", reason: str = "") -> str:
     """What changed, a row a line; panels that stayed as they were only in one sentence."""
     names = PANEL_LABELS[labels]
-    tables = changes.new.compiled.tables
-    rows = [["Panel", "Line", f"Old {tables.currency}", f"New {tables.currency}", "Differ", ""]]
+    currency = changes.currency
+    rows = [["Panel", "Line", f"Old {currency}", f"New {currency}", "Differ", ""]]
     for group in changes.panels:
-        if group.changed:
-            rows += _group_rows(group, names, tables.decimals)
+        if not group.same:
+            rows += _group_rows(group, names, changes.decimals)
     rows.append(["", "", "", "", "", ""])
     for key, label in TOTALS:
         old, new = (getattr(totals, key) for totals in changes.totals)
-        rows.append(["", label, *_three(old, new, tables.decimals), ""])
-    claim = changes.new.claim
-    head = f"Changes of claim {claim.claim.number}, {claim.vehicle.body}\n"
+        rows.append(["", label, *_three(old, new, changes.decimals), ""])
+    file = changes.new["claim_file"]
+    head = f"Changes of claim {file['claim']['number']}, {file['vehicle']['body']}\n"
     if reason:
         head += f"Reason: {reason}\n"
-    same = [group_name(group, names) for group in changes.panels if not group.changed]
+    for fact in changes.facts:
+        head += f"{fact.label}: {fact.words}\n"
+    same = [group_name(group, names) for group in changes.panels if group.same]
     tail = f"As before: {', '.join(same)}\n" if same else ""
+    if changes.about_versions:
+        tail += f"{changes.about_versions}\n"
     return f"{head}\n{columns_text(rows, right=[2, 3, 4])}\n{tail}".rstrip("\n") + "\n"
 
 
@@ -56,6 +60,9 @@ def _group_rows(group: PanelChange, names: dict[str, str], decimals: int) -> Ite
     for change in group.changed:
         old, new, differ = line_sums(change, lambda amount: money_text(amount, decimals))
         yield [name, change.line.label, old, new, differ, change_words(change)]
+        name = ""
+    for fact in group.facts:
+        yield [name, fact.label, "", "", "", fact.words]
         name = ""
     yield ["", "Together", *_three(group.old, group.new, decimals), ""]
 
@@ -81,51 +88,57 @@ def line_sums(change: LineChange, write: Any) -> tuple[str, str, str]:
 
     difference = change.difference
     sign = "+" if difference > 0 else ""
-    return side(change.old), side(change.new), f"{sign}{write(difference)}" if difference else ""
+    told = difference != 0 or None not in (change.old_amount, change.new_amount)
+    return side(change.old), side(change.new), f"{sign}{write(difference)}" if told else ""
 
 
-def change_words(change: LineChange) -> str:
-    """What happened to a line, and why it comes to what it does."""
-    if change.new is None:
+def change_words(change: LineChange, formula: Any = str) -> str:
+    """What happened to a line, and why it comes to what it does; `formula` for its arithmetic."""
+    old, new = change.old, change.new
+    if new is None:
         return "no longer"
-    if change.old is None:
-        return f"new: {change.new.words}"
-    label = ""
-    if change.old.label != change.new.label:
-        label = f"instead of {change.old.label}: "
-    if change.old.words == change.new.words:
-        return label + change.new.words
-    return f"{label}{change.new.words}; was: {change.old.words}"
+    if old is None:
+        return f"new: {new.words}"
+    label = "" if old.label == new.label else f"instead of {old.label}: "
+    if old.formula != new.formula and old.amount == new.amount:
+        was, now = (f"{side.words}: {formula(side.formula) or 'none'}" for side in (old, new))
+        return f"{label}other figures, same amount: {now}; was: {was}"
+    if old.words == new.words:
+        return label + new.words
+    same = "same amount: " if old.amount == new.amount else ""
+    return f"{label}{same}{new.words}; was: {old.words}"
 
 
 def changes_json(changes: Changes, reason: str = "") -> dict[str, Any]:
     """Every line of both sheets side by side, as JSON values."""
-    decimals = changes.new.compiled.tables.decimals
+    decimals = changes.decimals
 
     def money(amount: int | None) -> str | None:
         return None if amount is None else money_text(amount, decimals)
 
+    old, new = changes.totals
     return {
-        "claim": changes.new.claim.claim.number,
+        "claim": changes.new["claim_file"]["claim"]["number"],
         "reason": reason,
-        "currency": changes.new.compiled.tables.currency,
+        "currency": changes.currency,
+        "versions": changes.versions and dict(zip(("old", "new"), changes.versions, strict=True)),
+        "facts": [fact._asdict() for fact in changes.facts],
         "panels": [
             {
                 "panel": group.panel,
                 "old": money(group.old),
                 "new": money(group.new),
                 "difference": money(group.new - group.old),
+                "facts": [fact._asdict() for fact in group.facts],
                 "lines": [_line_json(change, decimals) for change in group.lines],
             }
             for group in changes.panels
         ],
         "totals": {
             key: {
-                "old": money(getattr(changes.old.totals, key)),
-                "new": money(getattr(changes.new.totals, key)),
-                "difference": money(
-                    getattr(changes.new.totals, key) - getattr(changes.old.totals, key)
-                ),
+                "old": money(getattr(old, key)),
+                "new": money(getattr(new, key)),
+                "difference": money(getattr(new, key) - getattr(old, key)),
             }
             for key, _ in TOTALS
         },
@@ -135,6 +148,7 @@ def changes_json(changes: Changes, reason: str = "") -> dict[str, Any]:
 def _line_json(change: LineChange, decimals: int) -> dict[str, Any]:
     return {
         "change": "same" if change.same else _kind(change),
+        "words": "" if change.same else change_words(change),
         "old": None if change.old is None else change.old.as_json(decimals),
         "new": None if change.new is None else change.new.as_json(decimals),
         "difference": money_text(change.difference, decimals),

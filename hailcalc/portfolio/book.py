@@ -26,7 +26,9 @@ from hailcalc.portfolio.reading import (
     array_of,
     beginnings,
     read_rows,
+    repeated,
     require_columns,
+    several_places,
     text_column,
 )
 from hailcalc.portfolio.rows import ACCESSES, METALS, Whole
@@ -42,14 +44,18 @@ _TENTHS = pa.decimal128(18, 1)
 class PricedBook(NamedTuple):
     """Vehicles and panels as Arrow tables (`panels` None if not asked for), and what was left out.
 
-    `vehicles` has a row a vehicle and matrix, in the order of the book; `vehicles_aside` counts
-    those that `aside` has reasons for, under each matrix.
+    `vehicles` has a row a vehicle and matrix, in the order of the book; `aside` are the reasons
+    why others have none, under one matrix or all.
     """
 
     vehicles: pa.Table
     panels: pa.Table | None
     aside: tuple[Aside, ...]
-    vehicles_aside: int
+
+    @property
+    def vehicles_aside(self) -> int:
+        """How many vehicles were set aside: claims, however many places their rows stand in."""
+        return len({each.vehicle for each in self.aside})
 
 
 class Pricing(NamedTuple):
@@ -133,11 +139,8 @@ def price_table(
     """Price whole claims of a table whose columns were checked; its rows count from `first_row`."""
     numbers = np.arange(first_row, first_row + table.num_rows)
     aside: list[Aside] = []
-    out = 0
     parts: list[tuple[Book, Priced, TabulatedMatrix]] = []
     choice = _choices(table, pricing, numbers, aside) if pricing.own else None
-    if choice is not None:
-        out += len({each.claim for each in aside})
     for position, matrix in enumerate(pricing.matrices):
         part, of_part = table, numbers
         if choice is not None:
@@ -148,15 +151,14 @@ def price_table(
                 part, of_part = table.filter(pa.array(mask)), numbers[mask]
         book = read_rows(part, matrix.compiled.tables, of_part)
         aside += book.aside
-        out += book.vehicles_aside
         parts.append(
             (book, price_rows(book.rows, matrix, panels=panels, threads=threads, fast=fast), matrix)
         )
     return PricedBook(
         vehicles=_vehicles_table(parts, pricing, table),
         panels=_panels_table(parts, pricing) if panels else None,
-        aside=tuple(sorted(aside, key=lambda each: each.row)),
-        vehicles_aside=out,
+        # Several matrices find the same mistakes.
+        aside=tuple(sorted(dict.fromkeys(aside), key=lambda each: each.row)),
     )
 
 
@@ -188,7 +190,20 @@ def _choices(table: pa.Table, pricing: Pricing, numbers: Whole, aside: list[Asid
         aside.append(
             Aside(int(numbers[first[head]]), claims[head].as_py() or "", "matrix", *reason)
         )
+    for head in _torn(claims, chosen):
+        aside.append(several_places(int(numbers[first[head]]), claims[head].as_py()))
+        chosen[head] = -1
     return np.repeat(chosen, np.diff(first))
+
+
+def _torn(claims: pa.Array, chosen: Whole) -> list[int]:
+    """Places of claims that stand in several, under several matrices: none sees all their rows."""
+    places: dict[str, list[int]] = {}
+    for head in np.flatnonzero(repeated(claims)).tolist():
+        places.setdefault(claims[head].as_py(), []).append(head)
+    return [
+        head for heads in places.values() if len(set(chosen[heads].tolist())) > 1 for head in heads
+    ]
 
 
 def _cells_of(number: int, texts: Sequence[Sequence[str | None]]) -> list[str | None]:

@@ -17,8 +17,8 @@ VEHICLE_PRICED = (
 """What pricing looks at of the vehicle; `insurer` and `date_of_loss` only to choose a matrix."""
 
 FACTS = (
-    "storm", "technician", "drafted", "issued", "answered", "closed", "state",
-    "supplement_asked", "supplement_paid", "discount", "loan_days",
+    "storm", "technician", "drafted", "issued", "answered", "closed", "repaired",
+    "state", "supplement_asked", "supplement_paid", "discount", "loan_days",
 )  # fmt: skip
 """What pricing only carries along: the course of the claim, for the storm's figures."""
 

@@ -13,8 +13,11 @@ import csv
 import hashlib
 import json
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from heapq import merge
 from io import StringIO
+from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
@@ -28,7 +31,13 @@ from hailcalc import __version__
 from hailcalc.files import write_all, written_beside
 from hailcalc.portfolio.book import PricedBook, Pricing, price_table
 from hailcalc.portfolio.columns import SUMS
-from hailcalc.portfolio.reading import Aside, beginnings, require_columns, text_column
+from hailcalc.portfolio.reading import (
+    Aside,
+    beginnings,
+    require_columns,
+    several_places,
+    text_column,
+)
 from hailcalc.portfolio.rows import Whole
 from hailcalc.problems import InputError, Problem, shown
 from hailcalc.spreadsheet import cell_text, csv_text
@@ -40,6 +49,10 @@ _WORTH_COMPILING = 3_000_000
 _LONGEST_CLAIM = 10_000
 """Rows of one claim that are kept together; there are fewer panels than that."""
 _ENCODINGS = {"utf-8", "latin-1"}
+_REASONS = 10_000
+"""Rows of the file of reasons that are written at a time."""
+_PARTS = 2
+"""How parts are written: what was written otherwise is begun anew."""
 
 Told = Callable[[int, int | None], None]
 """Told how many rows are done, and of how many (None if that is not known)."""
@@ -127,8 +140,8 @@ def batches_of(book: Source, rows: int = BATCH) -> Iterator[tuple[int, pa.Table]
         table = pa.Table.from_batches([batch])
         if kept is not None:
             table = pa.concat_tables([kept, table])
-        begins = beginnings(text_column(table, "claim")) if "claim" in table.column_names else None
-        # Without that column there is no book, and whoever checks the columns says so.
+        claims = _claims(table)
+        begins = None if claims is None else beginnings(claims)
         cut = 0 if begins is None or len(begins) < 3 else int(begins[-2])
         if cut == 0 and table.num_rows > _LONGEST_CLAIM:
             cut = table.num_rows
@@ -138,6 +151,16 @@ def batches_of(book: Source, rows: int = BATCH) -> Iterator[tuple[int, pa.Table]
         kept = table.slice(cut)
     if kept is not None and kept.num_rows:
         yield first_row, kept
+
+
+def _claims(table: pa.Table) -> pa.Array | None:
+    """The claim of each row; None without such a column: whoever checks the columns says so."""
+    if "claim" not in table.column_names:
+        return None
+    try:
+        return text_column(table, "claim")
+    except pa.ArrowException:
+        return None
 
 
 def _raw_batches(book: Source, rows: int) -> Iterator[pa.RecordBatch]:
@@ -256,55 +279,75 @@ def price_file(
     """Price a book's file into files, a part at a time; goes on where an earlier run was killed.
 
     `price_parts` may spread the work over other processes; it gives back what it was given in the
-    same order. Raises InputError for a file that is no book; what was done stays in the folder
-    of parts.
+    same order. Raises InputError for a file that is no book. What was done stays in the folder of
+    parts, unless nothing was or the same file cannot be read on.
     """
-    _require_apart(book, out)
+    require_apart(book.path, out)
     key = _key(book, pricing, out, rows)
-    done_rows, number = _begin(out.parts, key)
-    resumed_at = done_rows
-    seen = _Seen()
-    for part in range(number):
-        seen.add(pq.read_table(_part(out.parts, part, "vehicles"), columns=["claim"]))
+    with _under_way(book, out.parts, key) as (resumed_at, number):
+        done_rows = resumed_at
+        met = _Met()
 
-    def work(tables: Iterator[tuple[int, pa.Table]]) -> Iterator[PricedBook]:
-        for first_row, table in tables:
-            yield price_table(
-                table,
-                pricing,
-                panels=out.panels is not None,
-                threads=threads,
-                fast=(book.rows or 0) >= _WORTH_COMPILING,
-                first_row=first_row,
-            )
+        def work(tables: Iterator[tuple[int, pa.Table]]) -> Iterator[PricedBook]:
+            for first_row, table in tables:
+                yield price_table(
+                    table,
+                    pricing,
+                    panels=out.panels is not None,
+                    threads=threads,
+                    fast=(book.rows or 0) >= _WORTH_COMPILING,
+                    first_row=first_row,
+                )
 
-    waiting: list[tuple[int, int]] = []
-    batches = _remembered(_from_row(batches_of(book, rows), done_rows, book, pricing), waiting)
-    for priced in (price_parts or work)(batches):
-        first_row, size = waiting.pop(0)
-        priced = seen.without_repeated(priced, first_row)
-        _write_part(out, number, priced)
-        number += 1
-        done_rows = first_row + size - 1
-        _note(out.parts, key, done_rows, number)
-        if told is not None:
-            told(done_rows, book.rows)
-    if number == 0:
-        table = _empty(book.path, book.encoding)
-        require_columns(table, pricing.coins, str(book.path))
-        _write_part(out, 0, price_table(table, pricing, panels=out.panels is not None))
-        number = 1
-    found = _join(out, number, pricing)
-    shutil.rmtree(out.parts)
-    return found._replace(rows=done_rows, resumed_at=resumed_at)
+        waiting: list[tuple[int, int]] = []
+        read = met.passing(batches_of(book, rows))
+        batches = _remembered(_from_row(read, done_rows, book, pricing), waiting)
+        for priced in (price_parts or work)(batches):
+            first_row, size = waiting.pop(0)
+            _write_part(out, number, priced)
+            number += 1
+            done_rows = first_row + size - 1
+            _note(out.parts, key, done_rows, number)
+            if told is not None:
+                told(done_rows, book.rows)
+        if number == 0:
+            table = _empty(book.path, book.encoding)
+            require_columns(table, pricing.coins, str(book.path))
+            _write_part(out, 0, price_table(table, pricing, panels=out.panels is not None))
+            number = 1
+        found = _join(out, number, pricing, _come_again(book, rows, met.suspected()))
+        return found._replace(rows=done_rows, resumed_at=resumed_at)
 
 
-def _require_apart(book: Source, out: Outputs) -> None:
-    """Raise InputError if two files would be one."""
-    places = [path for path in (book.path, out.vehicles, out.panels, out.aside) if path is not None]
+@contextmanager
+def _under_way(book: Source, parts: Path, key: str) -> Iterator[tuple[int, int]]:
+    """The folder of parts while it is worked in: rows and parts that are done already.
+
+    It stays only for a run that may go on. Where nothing was done, or the book itself is wrong
+    (mended it is another file, and begun anew), it goes.
+    """
+    begun = _begin(parts, key)
+    try:
+        yield begun
+    except BaseException as error:
+        if not (parts / "progress.json").exists() or _is_about(error, book):
+            shutil.rmtree(parts, ignore_errors=True)
+        raise
+    shutil.rmtree(parts)
+
+
+def _is_about(error: BaseException, book: Source) -> bool:
+    return isinstance(error, InputError) and all(
+        each.file == str(book.path) for each in error.problems
+    )
+
+
+def require_apart(book: Path, out: Outputs, *, written: bool = False) -> None:
+    """Raise InputError if two files would be one, or one that is `written` is no kind of table."""
+    places = [path for path in (book, out.vehicles, out.panels, out.aside) if path is not None]
     if len({path.resolve() for path in places}) < len(places):
         raise InputError([Problem(str(out.vehicles), (), "one file twice", "a file for each")])
-    for path in (out.vehicles, out.panels):
+    for path in (out.vehicles, out.panels, book if written else None):
         if path is not None and path.suffix.lower() not in {".parquet", ".csv"}:
             raise InputError([Problem(str(path), (), "that ending", ".parquet or .csv")])
 
@@ -332,54 +375,63 @@ def _remembered(
         yield first_row, table
 
 
-class _Seen:
-    """Claims that were priced, as 64-bit hashes: a claim whose rows come again is set aside."""
+class _Met:
+    """Claims that were met, as 64-bit hashes, each once a part: who comes again is found by them.
+
+    Eight bytes a claim is all that is kept of a book while it is priced. Two claims may share a
+    hash, so whoever is suspected is looked for by name (`_come_again`).
+    """
 
     def __init__(self) -> None:
-        self._hashes: Whole = np.zeros(0, np.uint64)
+        self._parts: list[Whole] = []
 
-    def add(self, vehicles: pa.Table) -> Whole:
-        """Take in a part's claims. Returns those that were there before, as places."""
-        import pandas as pd
+    def passing(self, batches: Iterator[tuple[int, pa.Table]]) -> Iterator[tuple[int, pa.Table]]:
+        """Batches as they are, their claims taken in on the way."""
+        for first_row, table in batches:
+            if _claims(table) is not None:
+                self._parts.append(np.unique(_hashes(_heads(table)[1])))
+            yield first_row, table
 
-        names = vehicles.column("claim").to_pandas()
-        hashes = pd.util.hash_array(names.to_numpy(dtype=object), categorize=False)
-        again = np.isin(hashes, self._hashes)
-        self._hashes = np.concatenate([self._hashes, np.unique(hashes)])
-        return np.flatnonzero(again)
+    def suspected(self) -> Whole:
+        """Hashes that were met in more than one part."""
+        if len(self._parts) < 2:
+            return np.zeros(0, np.uint64)
+        distinct, times = np.unique(np.concatenate(self._parts), return_counts=True)
+        return distinct[times > 1]
 
-    def without_repeated(self, priced: PricedBook, first_row: int) -> PricedBook:
-        """A priced part without claims that an earlier part has had."""
-        again = self.add(priced.vehicles)
-        if len(again) == 0:
-            return priced
-        claims = priced.vehicles.column("claim")
-        names = pc.unique(claims.take(pa.array(again)))
-        told = tuple(
-            Aside(
-                first_row,
-                name,
-                "claim",
-                f"{shown(name)} again, in rows after this one; what stands above was priced "
-                "without them",
-                "the rows of a claim together",
-            )
-            for name in names.to_pylist()
-        )
-        keep = pc.invert(pc.is_in(claims, value_set=names))
-        panels = priced.panels
-        if panels is not None:
-            panels = panels.filter(pc.invert(pc.is_in(panels.column("claim"), value_set=names)))
-        return PricedBook(
-            priced.vehicles.filter(keep),
-            panels,
-            priced.aside + told,
-            priced.vehicles_aside + len(names),
-        )
+
+def _heads(table: pa.Table) -> tuple[Whole, pa.Array]:
+    """Where the rows of each claim begin in a table, and the claim; rows without one left out."""
+    claims = text_column(table, "claim")
+    first = beginnings(claims)[:-1]
+    first = first[pc.is_valid(claims.take(pa.array(first))).to_numpy(zero_copy_only=False)]
+    return first, claims.take(pa.array(first))
+
+
+def _hashes(claims: pa.Array) -> Whole:
+    import pandas as pd
+
+    names = claims.to_numpy(zero_copy_only=False)
+    return pd.util.hash_array(names.astype(object), categorize=False)
+
+
+def _come_again(book: Source, rows: int, suspected: Whole) -> dict[str, list[int]]:
+    """Claims whose rows stand in several places, with the first row of each; by a second reading.
+
+    Only claims that the first reading has `suspected` are looked for; there are few, if any.
+    """
+    if len(suspected) == 0:
+        return {}
+    places: dict[str, list[int]] = {}
+    for first_row, table in batches_of(book, rows):
+        heads, claims = _heads(table)
+        for at in np.flatnonzero(np.isin(_hashes(claims), suspected)).tolist():
+            places.setdefault(claims[at].as_py(), []).append(first_row + int(heads[at]))
+    return {claim: found for claim, found in places.items() if len(found) > 1}
 
 
 def _part(folder: Path, number: int, kind: str) -> Path:
-    ending = "csv" if kind == "aside" else "parquet"
+    ending = "json" if kind == "aside" else "parquet"
     return folder / f"{kind}-{number:06}.{ending}"
 
 
@@ -388,6 +440,7 @@ def _key(book: Source, pricing: Pricing, out: Outputs, rows: int) -> str:
     about = book.path.stat()
     said = {
         "version": __version__,
+        "parts": _PARTS,
         "book": [str(book.path.resolve()), about.st_size, about.st_mtime_ns, book.encoding],
         "matrices": [each.compiled.matrix.model_dump(mode="json") for each in pricing.matrices],
         "own": pricing.own,
@@ -440,33 +493,36 @@ def _write_part(out: Outputs, number: int, priced: PricedBook) -> None:
     for kind, table in tables.items():
         with written_beside(_part(out.parts, number, kind)) as file:
             pq.write_table(table, file, compression="zstd")
-    said = csv_text(Aside._fields, priced.aside) + f"{priced.vehicles_aside}"
-    write_all({_part(out.parts, number, "aside"): said.encode()})
+    write_all({_part(out.parts, number, "aside"): json.dumps(priced.aside).encode()})
 
 
-def _join(out: Outputs, number: int, pricing: Pricing) -> Done:
-    """One file of all parts, each written beside its place and renamed when it is whole."""
+def _join(out: Outputs, number: int, pricing: Pricing, again: Mapping[str, Sequence[int]]) -> Done:
+    """One file of all parts, each written beside its place and renamed when it is whole.
+
+    Claims that come `again` in a later part are left out of everything but the reasons; what is
+    added up is what is written.
+    """
+    names = pa.array(list(again), pa.string())
+
+    def priced(part: int, kind: str) -> pa.Table:
+        table = pq.read_table(_part(out.parts, part, kind))
+        if len(names) == 0:
+            return table
+        return table.filter(pc.invert(pc.is_in(table.column("claim"), value_set=names)))
+
     sums: dict[str, MatrixSums] = {}
     with written_beside(out.vehicles) as file, _Writer(out.vehicles, file) as write:
         for part in range(number):
-            table = pq.read_table(_part(out.parts, part, "vehicles"))
+            table = priced(part, "vehicles")
             write(table)
             _add_up(sums, table, pricing)
     if out.panels is not None:
         with written_beside(out.panels) as file, _Writer(out.panels, file) as write:
             for part in range(number):
-                place = _part(out.parts, part, "panels")
-                if place.exists():
-                    write(pq.read_table(place))
-    aside = 0
-    with written_beside(out.aside) as file:
-        file.write(csv_text(Aside._fields, []).encode())
-        for part in range(number):
-            text = _part(out.parts, part, "aside").read_bytes().decode()
-            _, _, rest = text.partition("\r\n")
-            rows, _, last = rest.rpartition("\r\n")
-            aside += int(last)
-            file.write((rows + "\r\n").encode() if rows else b"")
+                if _part(out.parts, part, "panels").exists():
+                    write(priced(part, "panels"))
+    reasons = [several_places(row, claim) for claim, places in again.items() for row in places]
+    aside = _join_aside(out, number, sorted(reasons))
     return Done(
         rows=0,
         vehicles=sum(each.vehicles for each in sums.values()),
@@ -475,6 +531,35 @@ def _join(out: Outputs, number: int, pricing: Pricing) -> Done:
         by_matrix=tuple(sums.values()),
         resumed_at=0,
     )
+
+
+def _join_aside(out: Outputs, number: int, added: Sequence[Aside]) -> int:
+    """The reasons of all parts and those added, by row. Returns of how many vehicles they are.
+
+    A part may have told a reason already: it is told once.
+    """
+    told = set(added)
+
+    def of_parts() -> Iterator[Aside]:
+        for part in range(number):
+            kept = json.loads(_part(out.parts, part, "aside").read_bytes())
+            yield from (aside for each in kept if (aside := Aside(*each)) not in told)
+
+    reasons = merge(of_parts(), added, key=lambda aside: aside.row)
+    vehicles: set[str | int] = set()
+    with written_beside(out.aside) as file:
+        file.write(csv_text(Aside._fields, []).encode())
+        while some := list(islice(reasons, _REASONS)):
+            vehicles.update(each.vehicle for each in some)
+            _, _, rows = csv_text(Aside._fields, some).partition("\r\n")
+            file.write(rows.encode())
+    return len(vehicles)
+
+
+def write_table(table: pa.Table, path: Path) -> None:
+    """A table as a Parquet or a CSV file, by its ending. Raises InputError where it cannot be."""
+    with written_beside(path) as file, _Writer(path, file) as write:
+        write(table)
 
 
 class _Writer:

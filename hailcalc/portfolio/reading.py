@@ -9,6 +9,7 @@ it should) raises `InputError`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import NamedTuple
@@ -39,7 +40,10 @@ from hailcalc.vehicle import BODIES, PANELS, PANELS_OF_BODY
 MAX_COUNT = 9999
 _MONEY = r"^[0-9]{1,10}(\.[0-9]{1,4})?$"
 _COUNT = r"^[0-9]{1,4}$"
-_MONEY_WORDS = 'a sum of zero or more with a point, such as "84.50"'
+_TOGETHER = "the rows of a claim together"
+_MONEY_WORDS = 'a sum of zero or more with a point, such as "84.50", of at most 10 digits before it'
+_PANDAS_INDEX = re.compile(r"__index_level_[0-9]+__")
+"""What pandas calls the index of a frame in Parquet: no column of the book."""
 _YES = ("yes", "true", "1")
 _NO = ("no", "false", "0")
 
@@ -53,6 +57,20 @@ class Aside(NamedTuple):
     found: str
     expected: str
 
+    @property
+    def vehicle(self) -> str | int:
+        """What tells vehicles apart: the claim, or the row of one that has none."""
+        return self.claim or self.row
+
+
+def several_places(row: int, claim: str) -> Aside:
+    """The reason for each place of a claim whose rows do not stand together."""
+    return Aside(row, claim, "claim", _several(claim), _TOGETHER)
+
+
+def _several(claim: str) -> str:
+    return f"{shown(claim)} in several places"
+
 
 class Book(NamedTuple):
     """A table as read: sound vehicles as arrays, what is carried along, and what was set aside."""
@@ -64,7 +82,6 @@ class Book(NamedTuple):
     """The number of each sound vehicle's first row, and the same for each of its panels."""
     panel_heads: Whole
     aside: tuple[Aside, ...]
-    vehicles_aside: int
 
 
 Words = Callable[[int], str]
@@ -112,7 +129,7 @@ def require_columns(table: pa.Table, coins: Sequence[str], file: str) -> None:
     problems += [
         Problem(file, (name,), f"the unknown column {shown(name)}", f"one of {expected}")
         for name in dict.fromkeys(names)
-        if name not in known
+        if name not in known and not _PANDAS_INDEX.fullmatch(name)
     ]
     problems += [
         Problem(file, (name,), f"the column {names.count(name)} times", "each column once")
@@ -155,7 +172,7 @@ def _wrong_kind(name: str, kind: pa.DataType, coins: Sequence[str]) -> str:
         return "" if whole or pa.types.is_floating(plain_kind) else "whole numbers"
     if name in {"repainted", "no_price"}:
         return "" if pa.types.is_boolean(plain_kind) or whole else "true or false"
-    if name in {"date_of_loss", "drafted", "issued", "answered", "closed"}:
+    if name in {"date_of_loss", "drafted", "issued", "answered", "closed", "repaired"}:
         return "" if pa.types.is_date(plain_kind) else "dates or text"
     if name == "claim":
         return "" if whole else "text"
@@ -234,7 +251,6 @@ def read_rows(table: pa.Table, tables: MatrixTables, numbers: Whole | None = Non
         heads=numbers[heads],
         panel_heads=np.repeat(numbers[heads], sizes),
         aside=_asides(claim, found, numbers),
-        vehicles_aside=int(bad_vehicle.sum()),
     )
 
 
@@ -316,21 +332,23 @@ def _check_claims(claim: pa.Array, first: Whole, found: _Found) -> None:
         lambda row: f"{len(claim[row].as_py())} characters",
         lambda row: "at most 60",
     )
-    heads = claim.take(pa.array(first[:-1]))
-    codes = pc.fill_null(heads.dictionary_encode().indices, -1).to_numpy(zero_copy_only=False)
-    _, at = np.unique(codes, return_index=True)
-    again = np.ones(len(codes), np.bool_)
-    again[at] = False
-    again &= codes >= 0
-    repeated = np.isin(codes, codes[again])
     mask: Yes = np.zeros(len(claim), np.bool_)
-    mask[first[:-1][repeated & (codes >= 0)]] = True
+    mask[first[:-1][repeated(claim.take(pa.array(first[:-1])))]] = True
     found.add(
         mask,
         "claim",
-        lambda row: f"{shown(claim[row].as_py())} in several places",
-        lambda row: "the rows of a claim together",
+        lambda row: _several(claim[row].as_py()),
+        _always(_TOGETHER),
     )
+
+
+def repeated(claims: pa.Array) -> Yes:
+    """Which of the claims, one for each run of rows, stand there more than once."""
+    codes = pc.fill_null(claims.dictionary_encode().indices, -1).to_numpy(zero_copy_only=False)
+    times = np.bincount(codes + 1, minlength=1)
+    times[0] = 0
+    several: Yes = times[codes + 1] > 1
+    return several
 
 
 class _Codes:

@@ -22,6 +22,9 @@ STATES = ("draft", "issued", "answered", "agreed", "withdrawn")
 STEPS = ("drafted", "issued", "answered", "closed")
 """Days of a claim's course, in the order in which they come; each may be missing."""
 
+REPAIRED = "repaired"
+"""The day on which the repair was done: before a claim is closed, or after."""
+
 
 def course_problems(vehicles: pa.Table, file: str, hail: date | None = None) -> Iterator[Problem]:
     """Every mistake in the course of priced vehicles, each with its claim.
@@ -30,7 +33,7 @@ def course_problems(vehicles: pa.Table, file: str, hail: date | None = None) -> 
     the day on which it fell, if that is known.
     """
     fell = hail.isoformat() if hail else ""
-    columns = {name: _cells(vehicles, name) for name in (*STEPS, "state")}
+    columns = {name: _cells(vehicles, name) for name in (*STEPS, REPAIRED, "state")}
     sums = {name: _cells(vehicles, f"supplement_{name}") for name in ("asked", "paid")}
     taken, charged = _cells(vehicles, "discount"), _cells(vehicles, "subtotal")
     for at, claim in enumerate(_cells(vehicles, "claim")):
@@ -40,6 +43,9 @@ def course_problems(vehicles: pa.Table, file: str, hail: date | None = None) -> 
             expected = f"one of {', '.join(STATES)}"
             yield Problem(file, (where, "state"), shown(state), expected)
         yield from _day_problems(where, [columns[name][at] for name in STEPS], fell, file)
+        yield from _repair_problems(
+            where, columns[REPAIRED][at], columns["drafted"][at], fell, file
+        )
         asked, paid = (Decimal(sums[name][at] or "0") for name in ("asked", "paid"))
         if paid > asked:
             expected = f"at most what was asked, {asked}"
@@ -69,6 +75,22 @@ def _day_problems(where: str, days: Sequence[str], fell: str, file: str) -> Iter
         if last and day < last:
             yield Problem(file, (where, name), day, f"{last}, {last_words}, or later")
         last, last_words = day, f"when it was {name}"
+
+
+def _repair_problems(
+    where: str, repaired: str, drafted: str, fell: str, file: str
+) -> Iterator[Problem]:
+    """A repair is done after the vehicle came, whatever the claim still waits for."""
+    if not repaired:
+        return
+    if not _is_day(repaired):
+        yield Problem(file, (where, REPAIRED), shown(repaired), "a date such as 2026-05-19")
+    elif _is_day(drafted) and repaired < drafted:
+        yield Problem(
+            file, (where, REPAIRED), repaired, f"{drafted}, when it was drafted, or later"
+        )
+    elif repaired < fell:
+        yield Problem(file, (where, REPAIRED), repaired, f"{fell}, when it hailed, or later")
 
 
 def _is_day(text: str) -> bool:

@@ -22,6 +22,13 @@ With the mean, ν is n - 1 where the vehicles look normal. A few heavy ones say 
 itself is badly known: with kurtosis k, ν = 2·(n - 1) / (k - 1), at least 3 (the variance of a
 sample variance; B. O'Neill 2014, American Statistician 68, 282-296, from memory).
 
+How much a crew sells is drawn too, where it is known what it sold on each day so far: the days to
+come are drawn from these in the same way, their mean and how much they differ as well. A pace that
+is given is taken as it is. So is one that is measured where the days of the repairs are not known:
+then who finishes within 90 % limits is 60 in 100 simulated storms, and 95 with days drawn (2,000 of
+2 to 10 technicians after 5 to 15 days; more than 90, because days on which vehicles happen to be
+finished differ more than the crew does).
+
 Who books and stays away is drawn vehicle by vehicle, from a share given, or from those withdrawn
 among those seen: a beta distribution, with half a vehicle added on either side (H. Jeffreys).
 
@@ -47,6 +54,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hailcalc.columns import counted
 from hailcalc.counting.limits import Dispersion, index_of_dispersion
 from hailcalc.problems import InputError, Problem
 
@@ -73,6 +81,9 @@ _LEAST_DEGREES = 3.0
 _MOST_POWER = 3.0
 _MOST_LOG = math.log(100)
 _MOST_DENTS = 1e9
+
+_PATH = 100
+"""Working days that are drawn one by one; those after them are each draw's mean."""
 
 _SHAPES = 120
 _SUNDAY = 6
@@ -235,11 +246,11 @@ def booking_problems(booking: Booking, inspected: int) -> Iterator[Problem]:
 
 
 def _too_few(vehicles: int, *, stand_in: bool) -> Problem:
-    of = "vehicles of the storm that stands in" if stand_in else "vehicles inspected and priced"
+    of = "of the storm that stands in" if stand_in else "inspected and priced"
     expected = f"{FEWEST} or more, so that they show how much vehicles differ"
     if not stand_in:
         expected += "; or an earlier storm to stand in for them (--like FOLDER)"
-    return Problem("forecast", (), f"{vehicles} {of}", expected)
+    return Problem("forecast", (), f"{counted(vehicles, 'vehicle')} {of}", expected)
 
 
 def _stream(seed: int, *purpose: int) -> np.random.Generator:
@@ -453,6 +464,10 @@ class Calendar(NamedTuple):
         """Working days from today to `by`, both included."""
         return sum(1 for day in self._days() if day <= by)
 
+    def days_before(self, end: date) -> list[date]:
+        """Working days from today to the one before `end`."""
+        return [day for day in self._days() if day < end]
+
     def day(self, number: int) -> date | None:
         """The working day of that number, today's or the first after it being 1; None: beyond."""
         days = self._days()
@@ -499,7 +514,8 @@ class Finishing(NamedTuple):
     """Whether the work will be done in time, and by how many.
 
     `days` are the working days until the date. `least_technicians` is None where no number is
-    enough, because no working day is left.
+    enough, because no working day is left or too many draws have days on which nothing is sold.
+    `pace` are 90 % limits of the pace on these days, None where it is taken as certain.
     """
 
     days: int
@@ -507,31 +523,126 @@ class Finishing(NamedTuple):
     one_more: Finish
     least_technicians: int | None
     table: ChanceTable
+    pace: tuple[Fraction, Fraction] | None = None
 
 
-def finishing(work: Work, crew: Crew, calendar: Calendar, question: Question) -> Finishing:
-    """When a crew will be done and with what chance. Raises InputError for what cannot be asked."""
+def finishing(
+    work: Work,
+    crew: Crew,
+    calendar: Calendar,
+    question: Question,
+    sold: Whole | None = None,
+    seed: int = SEED,
+) -> Finishing:
+    """When a crew will be done and with what chance.
+
+    `sold` are tenths of a minute sold on each working day so far, from which the crew's pace comes;
+    None: the pace is taken as certain. Raises InputError for what cannot be asked.
+    """
     problems = list(question_problems(crew, calendar, question))
     if problems:
         raise InputError(problems)
-    total = np.sort(work.total)
     days = calendar.days_until(question.by)
-    needed = at_chance(total, question.chance)
+    reach = _AtPace(work, crew) if sold is None else _OnDays(work, crew, sold, seed)
 
     def finish(technicians: int) -> Finish:
-        least = _days_for(needed, technicians * crew.tenths_a_day)
-        chance = chance_within(total, technicians * days * crew.tenths_a_day)
+        least = reach.days(technicians, question.chance)
         within = least if least <= MOST_DAYS else None
-        return Finish(technicians, chance, within, calendar.day(least))
+        return Finish(technicians, reach.chance(technicians, days), within, calendar.day(least))
 
-    least = _technicians_for(needed, days * crew.tenths_a_day)
+    least = reach.technicians(days, question.chance)
     return Finishing(
         days=days,
         crew=finish(crew.technicians),
         one_more=finish(crew.technicians + 1),
         least_technicians=least,
-        table=_chance_table(total, crew, days, least),
+        table=_chance_table(reach, crew, days, least),
+        pace=reach.pace(days),
     )
+
+
+class _AtPace:
+    """What a crew gets done where a technician sells the same on every day."""
+
+    def __init__(self, work: Work, crew: Crew) -> None:
+        self._total = np.sort(work.total)
+        self._a_day = crew.tenths_a_day
+
+    def chance(self, technicians: int, days: int) -> Fraction:
+        """Of being done."""
+        return chance_within(self._total, technicians * days * self._a_day)
+
+    def days(self, technicians: int, chance: Fraction) -> int:
+        """The least that have the chance."""
+        return math.ceil(at_chance(self._total, chance) / (technicians * self._a_day))
+
+    def technicians(self, days: int, chance: Fraction) -> int | None:
+        """The least that have the chance, None where no number has."""
+        needed = at_chance(self._total, chance)
+        if needed == 0:
+            return 0
+        return math.ceil(needed / (days * self._a_day)) if days else None
+
+    def pace(self, _days: int) -> None:
+        """No limits: it is certain."""
+
+
+class _OnDays:
+    """What a crew gets done where days differ as those so far do: as `_AtPace`, draw by draw."""
+
+    def __init__(self, work: Work, crew: Crew, sold: Whole, seed: int) -> None:
+        self._total = work.total
+        self._worked = crew.hours_a_day * _TENTHS_AN_HOUR
+        path, mean = _days_to_come(sold, len(self._total), seed)
+        a_day = float(crew.tenths_a_day)
+        # Whole tenths, so that a day or a technician more never is less.
+        self._path = np.floor(path * a_day).astype(np.int64)
+        self._mean = np.floor(mean * a_day).astype(np.int64)
+
+    def chance(self, technicians: int, days: int) -> Fraction:
+        enough = technicians * self._sold(days) >= self._total
+        return Fraction(int(np.count_nonzero(enough)), len(self._total))
+
+    def days(self, technicians: int, chance: Fraction) -> int:
+        """`MOST_DAYS` and one where it is more."""
+        path = np.vstack([np.zeros_like(self._total), self._path])
+        least = (technicians * path < self._total).sum(axis=0)
+        beyond = self._total - technicians * self._path[-1]
+        later = _PATH - (-beyond // np.maximum(1, technicians * self._mean))
+        return min(at_chance(np.where(beyond > 0, later, least), chance), MOST_DAYS + 1)
+
+    def technicians(self, days: int, chance: Fraction) -> int | None:
+        sold = self._sold(days)
+        needed = -(-self._total // np.maximum(1, sold))
+        never = (sold == 0) & (self._total > 0)
+        none = int(needed.max()) + 1
+        least = at_chance(np.where(never, none, needed), chance)
+        return None if least == none else least
+
+    def pace(self, days: int) -> tuple[Fraction, Fraction] | None:
+        if days == 0:
+            return None
+        [limits] = intervals(self._sold(days), [90])
+        return limits.lower / (days * self._worked), limits.upper / (days * self._worked)
+
+    def _sold(self, days: int) -> Whole:
+        """By one technician within so many days."""
+        if days == 0:
+            return np.zeros_like(self._total)
+        return np.asarray(self._path[min(days, _PATH) - 1] + max(0, days - _PATH) * self._mean)
+
+
+def _days_to_come(sold: Whole, draws: int, seed: int) -> tuple[Real, Real]:
+    """Days to come over the mean of those so far: added up, shape (`_PATH`, draws); each mean."""
+    if len(sold) < FEWEST or sold.min() < 0 or sold.sum() == 0:
+        raise ValueError(f"expected {FEWEST} days or more, none below 0, on which work was sold")
+    days = np.sort(sold) / sold.mean()
+    random, which = _stream(seed, 5, 0), _stream(seed, 5, 1)
+    degrees = _degrees(days)
+    scale = np.sqrt(degrees / random.chisquare(degrees, draws))
+    drawn = _drawn_minutes(days, scale, random.standard_normal(draws))
+    picked = (which.random((_PATH, draws)) * len(days)).astype(np.int64)
+    return drawn[picked, np.arange(draws)].cumsum(axis=0), drawn.mean(axis=0)
 
 
 def question_problems(crew: Crew, calendar: Calendar, question: Question) -> Iterator[Problem]:
@@ -561,26 +672,16 @@ def chance_within(ordered: Whole, tenths: Fraction) -> Fraction:
     return Fraction(int(np.searchsorted(ordered, math.floor(tenths), side="right")), len(ordered))
 
 
-def _days_for(needed: int, tenths_a_day: Fraction) -> int:
-    return math.ceil(needed / tenths_a_day)
-
-
-def _technicians_for(needed: int, tenths_each: Fraction) -> int | None:
-    if needed == 0:
-        return 0
-    return math.ceil(needed / tenths_each) if tenths_each else None
-
-
-def _chance_table(total: Whole, crew: Crew, days: int, least: int | None) -> ChanceTable:
+def _chance_table(
+    reach: _AtPace | _OnDays, crew: Crew, days: int, least: int | None
+) -> ChanceTable:
     """Chances around the crew, the least that is enough, and the days there are."""
     technicians = {crew.technicians - 1, crew.technicians, crew.technicians + 1}
     if least is not None:
         technicians |= {least - 1, least, least + 1}
     rows = tuple(sorted(number for number in technicians if number > 0))
     columns = tuple(number for number in range(days - 2, days + 3) if number > 0)
-    chances = tuple(
-        tuple(chance_within(total, t * d * crew.tenths_a_day) for d in columns) for t in rows
-    )
+    chances = tuple(tuple(reach.chance(t, d) for d in columns) for t in rows)
     return ChanceTable(rows, columns, chances)
 
 
@@ -592,7 +693,8 @@ def pace_so_far(inspected: Inspected, technician_days: int, hours_a_day: Fractio
     """
     sold = int(inspected.repair[inspected.done].sum() + inspected.removal[inspected.done].sum())
     if sold == 0 or technician_days < 1 or hours_a_day <= 0:
-        found = f"{int(inspected.done.sum())} vehicles done in {technician_days} technician days"
+        done = counted(int(inspected.done.sum()), "vehicle")
+        found = f"{done} done in {counted(technician_days, 'technician day')}"
         expected = "work done on days worked; or a pace given as a figure"
         raise InputError([Problem("forecast", ("pace",), found, expected)])
     return Fraction(sold) / (technician_days * hours_a_day * _TENTHS_AN_HOUR)

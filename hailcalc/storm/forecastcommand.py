@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, timedelta
+from datetime import date
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
@@ -13,6 +13,7 @@ import typer
 from hailcalc.problems import InputError, Problem, shown
 
 if TYPE_CHECKING:
+    from hailcalc.storm.forecast import Whole
     from hailcalc.storm.forecastreport import Forecast
     from hailcalc.storm.lot import Known, Lot
 
@@ -60,8 +61,8 @@ def forecast_command(
 ) -> None:
     """Foresee the work still to come, whether it is done by a day, and with how many technicians.
 
-    A vehicle counts as done from the day on which its claim was closed. Sundays are no working
-    days.
+    A vehicle counts as done from the day on which it was repaired; in a book without a column
+    repaired, from the day on which its claim was closed. Sundays are no working days.
     """
     from hailcalc.files import write_all
     from hailcalc.storm.folder import lot_in
@@ -146,8 +147,13 @@ def forecast_of(
 
     known = known_on(lot.vehicles, asked.today)
     booking = Booking(booked, known.withdrawn, known.unpriced + lot.aside, asked.stays_away)
-    pace = _pace_so_far(lot, known, asked.today) if asked.pace is None else asked.pace
-    crew = Crew(lot.technicians if technicians is None else technicians, lot.hours_a_day, pace)
+    worked = (
+        worked_so_far(lot, known, asked.today)
+        if asked.pace is None
+        else Worked(asked.pace, None, None)
+    )
+    people = lot.technicians if technicians is None else technicians
+    crew = Crew(people, lot.hours_a_day, worked.pace)
     calendar = Calendar(asked.today, begins=lot.first_day)
     question = Question(asked.by, asked.chance)
     problems = [
@@ -165,17 +171,46 @@ def forecast_of(
         crew=crew,
         calendar=calendar,
         question=question,
-        finishing=finishing(work, crew, calendar, question),
-        pace_measured=asked.pace is None,
+        finishing=finishing(work, crew, calendar, question, worked.sold),
+        pace_days=worked.days,
         stand_in=None if like is None else like.title,
+        done_by=known.done_by,
+        closed_undone=known.closed_undone,
     )
 
 
-def _pace_so_far(lot: Lot, known: Known, today: date) -> Fraction:
-    """The pace of the lot's technicians on the working days before today."""
-    from hailcalc.storm.forecast import Calendar, pace_so_far
+class Worked(NamedTuple):
+    """A pace, the working days that it comes from (None: it was given), and what was sold on each.
 
-    days = 0
-    if today > lot.first_day:
-        days = Calendar(lot.first_day).days_until(today - timedelta(days=1))
-    return pace_so_far(known.inspected, lot.technicians * days, lot.hours_a_day)
+    `sold` is None where the book does not say how much days differ.
+    """
+
+    pace: Fraction
+    days: int | None
+    sold: Whole | None
+
+
+def worked_so_far(lot: Lot, known: Known, today: date) -> Worked:
+    """What the lot's technicians sold on the working days before today.
+
+    What was done on a day off counts for the working day before it. The days of closed claims are
+    those of an office and say nothing of how much a crew did.
+    """
+    import numpy as np
+
+    from hailcalc.storm.forecast import FEWEST, Calendar, pace_so_far
+
+    inspected = known.inspected
+    days = Calendar(lot.first_day).days_before(today)
+    done = inspected.done.copy()
+    before = np.array([day < today for day in known.done_on], bool)
+    done[done] = before
+    pace = pace_so_far(inspected._replace(done=done), lot.technicians * len(days), lot.hours_a_day)
+    if known.done_by != "repaired" or len(days) < FEWEST:
+        return Worked(pace, len(days), None)
+    ordinals = [day.toordinal() for day in days]
+    done_on = [day.toordinal() for day in known.done_on if day < today]
+    which = np.maximum(0, np.searchsorted(ordinals, done_on, side="right") - 1)
+    sold = np.zeros(len(days), np.int64)
+    np.add.at(sold, which, (inspected.repair + inspected.removal)[done])
+    return Worked(pace, len(days), sold)

@@ -1,7 +1,8 @@
 """A forecast as plain text and as JSON.
 
 Hours of work sold to a tenth in the text, minutes to a tenth as decimal strings in the JSON.
-Chances are rounded down, so that none is printed as more than it is.
+Chances are rounded down, so that none is printed as more than it is, and none is printed as 0 or
+100 %. In the JSON they are shares of the draws.
 """
 
 from __future__ import annotations
@@ -11,9 +12,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from hailcalc.columns import columns_text
+from hailcalc.columns import columns_text, counted
 from hailcalc.money import money_text, round_half_away
 from hailcalc.storm.forecast import (
+    FEWEST,
     LEVELS,
     Booking,
     Calendar,
@@ -28,6 +30,8 @@ from hailcalc.storm.forecast import (
     at_chance,
     intervals,
 )
+from hailcalc.storm.lot import DoneBy
+from hailcalc.storm.report import chance_text
 
 LIMITS_OF_IT = (
     "An estimate, not a promise. It takes the vehicles to come to be like those inspected, takes "
@@ -41,7 +45,8 @@ _RARE = 0.05
 class Forecast(NamedTuple):
     """All that a report is made of. `stand_in` names the storm whose vehicles stand in, if one.
 
-    `pace_measured` tells a pace from work done so far from a figure given.
+    `pace_days` are the working days on which the pace was measured, None if it was given; `done_by`
+    and `closed_undone` are those of `lot.Known`.
     """
 
     title: str
@@ -51,8 +56,10 @@ class Forecast(NamedTuple):
     calendar: Calendar
     question: Question
     finishing: Finishing
-    pace_measured: bool = False
+    pace_days: int | None = None
     stand_in: str | None = None
+    done_by: DoneBy | None = None
+    closed_undone: int = 0
 
 
 def forecast_text(forecast: Forecast) -> str:
@@ -79,8 +86,31 @@ def _head(forecast: Forecast) -> str:
         seen.append(f"{work.further - booking.unpriced:,} not seen yet")
     return (
         f"{forecast.title}: work still to come, as known on {forecast.calendar.today}\n"
-        f"{booking.booked:,} booked: {', '.join(seen)}.\n{_coming_text(work, booking)}\n"
+        f"{booking.booked:,} booked: {', '.join(seen)}.\n"
+        f"{done_text(forecast) + chr(10) if work.inspected else ''}{_coming_text(work, booking)}\n"
     )
+
+
+def done_text(forecast: Forecast) -> str:
+    """What makes a vehicle done, and which column of the book says so."""
+    day = forecast.calendar.today
+    if forecast.done_by is None:
+        return (
+            "Done: none, for the book has neither a column repaired nor closed. What is repaired "
+            "is still in the work to come."
+        )
+    if forecast.done_by == "closed":
+        return (
+            f"Done: claim closed by {day}, for the book has no column repaired. What was closed "
+            "before it was repaired is missing from the work still to come; what is repaired and "
+            "not closed is in it."
+        )
+    text = f"Done: repaired by {day} (the book's column repaired)."
+    if forecast.closed_undone:
+        claims = counted(forecast.closed_undone, "closed claim")
+        counts = "counts" if forecast.closed_undone == 1 else "count"
+        text += f" {claims} without such a day {counts} as work to come."
+    return text
 
 
 def _coming_text(work: Work, booking: Booking) -> str:
@@ -88,7 +118,8 @@ def _coming_text(work: Work, booking: Booking) -> str:
         return "Every booked vehicle is inspected and priced."
     [coming] = intervals(work.coming, [90])
     which = "without a price or not seen" if booking.unpriced else "not seen yet"
-    return f"Of the {work.further:,} {which}, {_span(coming)} bring work (9 times in 10)."
+    brings = "brings" if coming.lower == coming.upper == 1 else "bring"
+    return f"Of the {work.further:,} {which}, {_span(coming)} {brings} work (9 times in 10)."
 
 
 def _span(interval: Interval) -> str:
@@ -151,10 +182,9 @@ def _tenths(value: Fraction) -> str:
 def _finishing_lines(forecast: Forecast) -> Iterator[str]:
     crew, found, question = forecast.crew, forecast.finishing, forecast.question
     asked = f"{_plain(100 * question.chance)} %"
-    origin = "measured so far" if forecast.pace_measured else "as given, not measured"
     yield (
         f"{technicians(crew.technicians)}, {_plain(crew.hours_a_day)} hours a day; pace "
-        f"{_plain(crew.pace)} (minutes sold in a minute worked), {origin}"
+        f"{_plain(crew.pace)} (minutes sold in a minute worked), {pace_text(forecast)}"
     )
     yield (
         f"Done by {question.by} ({_days(found.days)}{_since(forecast.calendar)}): "
@@ -168,6 +198,23 @@ def _finishing_lines(forecast: Forecast) -> Iterator[str]:
     )
 
 
+def pace_text(forecast: Forecast) -> str:
+    """Where the pace comes from, and how sure it is."""
+    days, limits = forecast.pace_days, forecast.finishing.pace
+    if days is None:
+        return "as given: taken as certain in every chance below"
+    origin = f"measured on {_days(days)} so far"
+    if limits is not None:
+        low, high = map(_plain, limits)
+        return f"{origin}; on the days until then {low} to {high} (9 times in 10)"
+    certain = "taken as certain in every chance below"
+    if forecast.done_by != "repaired":
+        return f"{origin} from claims closed, not from repairs: a guess, and {certain}"
+    if days < FEWEST:
+        return f"{origin}, too few to show how days differ: {certain}"
+    return origin
+
+
 def _since(calendar: Calendar) -> str:
     first = calendar.day(1)
     return "" if first is None else f" from {first} on"
@@ -175,14 +222,16 @@ def _since(calendar: Calendar) -> str:
 
 def technicians(number: int) -> str:
     """1 technician, 2 technicians."""
-    return f"{number} technician{'' if number == 1 else 's'}"
+    return counted(number, "technician")
 
 
 def _days(number: int) -> str:
-    return f"{number} working day{'' if number == 1 else 's'}"
+    return counted(number, "working day")
 
 
 def _least(found: Finishing) -> str:
+    if found.least_technicians is None and found.days:
+        return "no number is enough, because nothing may be sold on days as some so far were"
     if found.least_technicians is None:
         return "no number is enough, because no working day is left"
     if found.least_technicians == 0:
@@ -219,13 +268,9 @@ def _chance_table(forecast: Forecast) -> str:
 
 
 def percent(chance: Fraction) -> str:
-    """A chance as per cent, rounded down: 100 % only where nothing else was drawn."""
-    tenths = int(chance * 1000)
-    if 0 < chance < Fraction(1, 100):
-        return "under 1 %"
-    if tenths % 10 and chance > Fraction(99, 100):
-        return f"{grouped(tenths)} %"
-    return f"{tenths // 10} %"
+    """A chance in whole per cent, rounded down; never 0 or 100, which draws cannot know."""
+    between = Fraction(1, 100) <= chance <= Fraction(99, 100)
+    return chance_text(Fraction(int(chance * 100), 100) if between else chance)
 
 
 def _plain(value: Fraction) -> str:
@@ -284,6 +329,8 @@ def forecast_json(forecast: Forecast) -> dict[str, Any]:
         "booked": booking.booked,
         "inspected": work.inspected,
         "done": work.done,
+        "done_by": forecast.done_by,
+        "closed_undone": forecast.closed_undone,
         "withdrawn": booking.withdrawn,
         "unpriced": booking.unpriced,
         "further": work.further,
@@ -302,7 +349,9 @@ def forecast_json(forecast: Forecast) -> dict[str, Any]:
             "technicians": crew.technicians,
             "hours_a_day": _decimal(crew.hours_a_day),
             "pace": _decimal(crew.pace),
-            "pace_measured": forecast.pace_measured,
+            "pace_measured": forecast.pace_days is not None,
+            "pace_days": forecast.pace_days,
+            "pace_limits": None if found.pace is None else [_decimal(each) for each in found.pace],
         },
         "by": forecast.question.by.isoformat(),
         "working_days": found.days,

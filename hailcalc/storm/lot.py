@@ -1,7 +1,9 @@
 """A storm's lot as a forecast wants it: what the book says of its vehicles on a day.
 
 A vehicle counts from the day on which its claim was drafted, and is done from the day on which it
-was closed. What the book says of later days is not known yet. Minutes are tenths of a minute sold.
+was repaired. In a book without such a column it is done from the day on which the claim was closed,
+which may be days before the work or after. What the book says of later days is not known yet.
+Minutes are tenths of a minute sold.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
@@ -34,38 +36,51 @@ class Lot(NamedTuple):
     aside: int = 0
 
 
+DoneBy = Literal["repaired", "closed"]
+"""The column whose day says that a vehicle is done."""
+
+
 class Known(NamedTuple):
     """What a book says of its vehicles on a day.
 
-    `withdrawn` bring no work, `unpriced` are here and have no price yet.
+    `withdrawn` bring no work, `unpriced` are here and have no price yet. `done_by` is the column
+    that was taken, None where the book has neither, and `done_on` its days, of the inspected that
+    are done in their order; `closed_undone` are inspected vehicles whose claims are closed and
+    whose repair has no day yet.
     """
 
     inspected: Inspected
     withdrawn: int
     unpriced: int
+    done_by: DoneBy | None = None
+    closed_undone: int = 0
+    done_on: tuple[date, ...] = ()
 
 
 def known_on(vehicles: pd.DataFrame, day: date) -> Known:
     """Priced vehicles as they stood on a day.
 
     `vehicles` has a row a vehicle: `claim`, `complete`, `dents`, `repair_minutes` and
-    `removal_minutes` in tenths of a minute, and where the book has them `drafted`, `closed` (dates,
-    or nothing) and `state`. One without a date of drafting is known from the beginning. Raises
-    InputError for what is no date.
+    `removal_minutes` in tenths of a minute, and where the book has them `drafted`, `closed`,
+    `repaired` (dates, or nothing) and `state`. One without a date of drafting is known from the
+    beginning. Raises InputError for what is no date.
     """
-    drafted, closed, state = (_cells(vehicles, name) for name in ("drafted", "closed", "state"))
+    days = {name: _cells(vehicles, name) for name in ("drafted", "closed", "repaired")}
     problems = [
-        problem
-        for name, cells in (("drafted", drafted), ("closed", closed))
-        for problem in _date_problems(name, cells, vehicles)
+        problem for name, cells in days.items() for problem in _date_problems(name, cells, vehicles)
     ]
     if problems:
         raise InputError(problems)
     today = day.isoformat()
-    here = drafted <= today
-    ended = closed.ne("") & (closed <= today)
+    done_by = _done_by(vehicles)
+    here = days["drafted"] <= today
+    closed, repaired = (
+        days[name].ne("") & (days[name] <= today) for name in ("closed", "repaired")
+    )
+    done = repaired if done_by == "repaired" else closed
     # A withdrawal of a later day is not known yet; one without a day is.
-    withdrawn = here & state.eq("withdrawn") & (ended | closed.eq(""))
+    withdrawal = _cells(vehicles, "state").eq("withdrawn")
+    withdrawn = here & withdrawal & (closed | days["closed"].eq(""))
     counted = here & ~withdrawn
     priced = counted & vehicles["complete"].astype(bool)
     columns = vehicles.loc[priced]
@@ -73,12 +88,22 @@ def known_on(vehicles: pd.DataFrame, day: date) -> Known:
         Inspected(
             repair=columns["repair_minutes"].to_numpy(np.int64),
             removal=columns["removal_minutes"].to_numpy(np.int64),
-            done=ended[priced].to_numpy(bool),
+            done=done[priced].to_numpy(bool),
             dents=columns["dents"].to_numpy(np.int64),
         ),
         withdrawn=int(withdrawn.sum()),
         unpriced=int((counted & ~priced).sum()),
+        done_by=done_by,
+        closed_undone=int((priced & closed & ~done).sum()),
+        done_on=tuple(map(date.fromisoformat, days[done_by or "closed"][priced & done])),
     )
+
+
+def _done_by(vehicles: pd.DataFrame) -> DoneBy | None:
+    """`repaired` where the book has it: an empty cell then is a repair that is not done."""
+    if "repaired" in vehicles.columns:
+        return "repaired"
+    return "closed" if "closed" in vehicles.columns else None
 
 
 def _cells(vehicles: pd.DataFrame, name: str) -> pd.Series[str]:

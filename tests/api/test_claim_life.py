@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import httpx
 
+from api.store.session import Store
 from hailcalc.reading import load_json
 from hailcalc.sheet.pdfcheck import verify_pdf
 from hailcalc.sheet.verify import verify_sheet
-from tests.api.conftest import places, problem, three_dimes
+from tests.api.conftest import (
+    OWN,
+    app_on,
+    places,
+    problem,
+    serving,
+    three_dimes,
+    write_matrices,
+)
 from tests.api.storehouse import (
     PLAIN,
     accepting,
@@ -100,6 +110,13 @@ def test_the_issued_sheet_verifies_as_json_and_as_pdf(shop: httpx.Client) -> Non
     document, differences = verify_pdf(pdf.content, "sheet.pdf")
     assert differences == []
     assert document["digest"] == sheet["digest"]
+
+
+def test_a_supplement_is_printed_as_the_sheet_before_it_was(shop: httpx.Client) -> None:
+    claim = issued(shop, opened(shop)["id"], paper="a4", labels="uk")["id"]
+    shop.put(f"/v1/claims/{claim}/draft", json=two_panels(), headers=PLAIN)
+    found = issued(shop, claim, "Counted again.")["revisions"]
+    assert [(each["paper"], each["labels"]) for each in found] == [("a4", "uk")] * 2
 
 
 def test_sheets_of_old_revisions_stay_byte_for_byte(shop: httpx.Client) -> None:
@@ -205,12 +222,38 @@ def test_a_withdrawn_claim_can_still_be_read_and_no_longer_changed(shop: httpx.C
 JSON = {"Content-Type": "application/json"}
 
 
-def test_a_supplement_of_another_vehicle_is_refused(shop: httpx.Client) -> None:
-    claim = issued(shop, opened(shop)["id"])["id"]
-    other = two_panels() | {"vehicle": {"body": "wagon"}}
-    shop.put(f"/v1/claims/{claim}/draft", json=other, headers=PLAIN)
-    answer = shop.post(f"/v1/claims/{claim}/revisions", json={"reason": "More"}, headers=PLAIN)
-    assert problem(answer, 422)["errors"][0]["in"] == "draft"
+def test_a_supplement_corrects_number_vin_and_body_and_tells_old_and_new(
+    shop: httpx.Client,
+) -> None:
+    claim = issued(shop, opened(shop, two_panels(number="TYPO-1"))["id"])["id"]
+    vehicle = {"body": "wagon", "vin": "0ZZHAL017TE000001"}
+    right = two_panels(number="EF-100") | {"vehicle": vehicle}
+    found = supplemented(shop, claim, right, "The insurer's number has come.")
+    assert (found["number"], found["revision"]) == ("EF-100", 2)
+    facts = shop.get(f"/v1/claims/{claim}/changes").json()["facts"]
+    assert [(fact["label"], fact["old"], fact["new"]) for fact in facts] == [
+        ("Claim number", "TYPO-1", "EF-100"),
+        ("Body", "sedan", "wagon"),
+        ("VIN", None, "0ZZHAL017TE000001"),
+    ]
+    listed = shop.get("/v1/claims", params={"text": "EF-100"}).json()["claims"]
+    assert [each["id"] for each in listed] == [claim]
+
+
+def test_the_draft_of_a_supplement_says_that_it_cannot_be_in_another_currency(
+    tmp_path: Path, store: Store
+) -> None:
+    euro = OWN.replace("thistle-own", "thistle-euro").replace('"USD"', '"EUR"')
+    folder = write_matrices(tmp_path, {"thistle-own": OWN, "thistle-euro": euro})
+    with serving(app_on(folder, store)) as shop:
+        claim = issued(shop, opened(shop, two_panels() | {"matrix": "thistle-own"})["id"])["id"]
+        other = two_panels() | {"matrix": "thistle-euro"}
+        shop.put(f"/v1/claims/{claim}/draft", json=other, headers=PLAIN)
+        draft = shop.get(f"/v1/claims/{claim}/draft").json()
+        answer = shop.post(f"/v1/claims/{claim}/revisions", json={"reason": "More"}, headers=PLAIN)
+    assert places(problem(answer, 422)) == [("draft", "/matrix")]
+    assert draft["problems"] == answer.json()["errors"]
+    assert "withdraw the claim" in draft["problems"][0]["expected"]
 
 
 def test_an_adjuster_sees_no_draft_and_no_storm(shop: httpx.Client) -> None:
@@ -222,3 +265,34 @@ def test_an_adjuster_sees_no_draft_and_no_storm(shop: httpx.Client) -> None:
     assert (mine["draft"], mine["storm"]) == (2, "alderbeck-2026-05")
     assert (theirs["draft"], theirs["storm"]) == (None, None)
     assert theirs["sums"] == mine["sums"]
+
+
+def test_a_supplement_that_leaves_no_line_open_is_issued_until_the_adjuster_speaks(
+    shop: httpx.Client,
+) -> None:
+    claim = issued(shop, opened(shop)["id"])["id"]
+    adjuster = linked(shop, claim)
+    path = f"/v1/claims/{claim}/agreement"
+    stands = answered(shop, claim, adjuster, *accepting(1, 2, 3))
+    word = {"settlement": stands["settlement"]["digest"]}
+    for side in ({}, adjuster):
+        shop.post(path, json=word, headers=side | PLAIN)
+    fewer = two_panels()
+    del fewer["other"]
+    found = supplemented(shop, claim, fewer, "The clips could be kept.")
+    assert (found["state"], found["sums"]["open"]) == ("issued", "0.00")
+    word = {"settlement": found["settlement"]["digest"]}
+    assert shop.post(path, json=word, headers=PLAIN).json()["state"] == "issued"
+    assert shop.post(path, json=word, headers=adjuster | PLAIN).json()["state"] == "agreed"
+    supplemented(shop, claim, two_panels(), "They could not.")
+    assert answered(shop, claim, adjuster, *accepting(3))["state"] == "answered"
+
+
+def test_a_sheet_without_a_line_is_issued_until_it_is_agreed_to(shop: httpx.Client) -> None:
+    claim = issued(shop, opened(shop, two_panels() | {"panels": [], "other": []})["id"])
+    assert claim["state"] == "issued"
+    word = {"settlement": claim["settlement"]["digest"]}
+    path = f"/v1/claims/{claim['id']}/agreement"
+    adjuster = linked(shop, claim["id"])
+    assert shop.post(path, json=word, headers=adjuster | PLAIN).json()["state"] == "answered"
+    assert shop.post(path, json=word, headers=PLAIN).json()["state"] == "agreed"

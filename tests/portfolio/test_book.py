@@ -104,6 +104,33 @@ def test_a_panel_stands_once_and_a_claims_rows_stand_together() -> None:
         (3, "claim", '"1" in several places'),
     ]
     assert column(apart, "claim") == ["2"]
+    assert apart.vehicles_aside == 1
+
+
+def test_a_claim_that_stands_in_two_places_under_two_matrices_is_priced_under_neither() -> None:
+    found = priced(
+        {"matrix": "larkspur-agreed-2026"},
+        {"claim": "2", "matrix": "copperfin-2026"},
+        {"panel": "roof", "matrix": "copperfin-2026"},
+        matrix={each.name: each for each in (COPPERFIN, LARKSPUR)},
+    )
+    assert column(found, "claim") == ["2"]
+    assert reasons(found) == [
+        (1, "claim", '"1" in several places'),
+        (3, "claim", '"1" in several places'),
+    ]
+
+
+def test_several_matrices_tell_a_mistake_once() -> None:
+    found = priced({"body": "boat"}, {"claim": "2"}, matrix=[COPPERFIN, LARKSPUR])
+    assert reasons(found) == [(1, "body", '"boat"')]
+    assert found.vehicles_aside == 1
+
+
+def test_the_index_that_pandas_writes_is_no_column_of_a_book() -> None:
+    table = pa.Table.from_pandas(book({}, {"claim": "3"}), preserve_index=True)
+    assert "__index_level_0__" in table.column_names
+    assert column(price_book(table, COPPERFIN), "claim") == ["1", "3"]
 
 
 def test_a_vehicle_without_panels_has_its_other_lines_alone() -> None:

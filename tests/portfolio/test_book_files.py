@@ -15,13 +15,14 @@ import pyarrow.parquet as pq
 import pytest
 
 from hailcalc.files import load_matrix
-from hailcalc.portfolio.book import prepare, price_book
+from hailcalc.portfolio.book import prepare, price_book, price_table
 from hailcalc.portfolio.files import Done, Outputs, batches_of, price_file, read_book, source
-from hailcalc.problems import InputError
+from hailcalc.problems import InputError, Problem
 from tests.books import random_rows, table_of
 
 ROOT = Path(__file__).parents[2]
 MATRIX = ROOT / "matrices" / "copperfin-2026.toml"
+OTHER_MATRIX = ROOT / "matrices" / "larkspur-agreed-2026.toml"
 COINS = ("dime", "nickel", "quarter", "half-dollar")
 PRICING = prepare(load_matrix(MATRIX))
 
@@ -103,6 +104,14 @@ def test_a_truncated_parquet_file_is_refused(parquet: Path) -> None:
         read_book(parquet)
 
 
+def test_claims_that_are_no_text_are_refused_with_their_column(tmp_path: Path) -> None:
+    for cell in (["a", "list"], b"\xff"):
+        table = pa.table({"claim": [cell] * 3, "body": ["suv"] * 3, "panel": ["hood"] * 3})
+        pq.write_table(table, tmp_path / "book.parquet")
+        with pytest.raises(InputError, match="claim: found a column of"):
+            run(tmp_path, tmp_path / "book.parquet")
+
+
 def test_a_claims_rows_stay_together_whatever_the_batch(parquet: Path) -> None:
     for rows in (1, 7, 64, 10_000):
         parts = list(batches_of(source(parquet), rows))
@@ -152,16 +161,70 @@ def interrupting(rows: int, of: int | None) -> None:
     raise KeyboardInterrupt
 
 
-def test_a_claim_whose_rows_come_again_later_is_set_aside_and_said_so(tmp_path: Path) -> None:
+@pytest.fixture
+def torn(tmp_path: Path) -> Path:
+    """A book in parts of which one claim comes again, with a mistake, and one that had a mistake.
+
+    A third stands in two places of one part, and again in a later one.
+    """
     rows = table_of(random_rows(60, 5, 4, seed=5), COINS)
-    again = pa.concat_tables([rows, rows.slice(0, 5)])
-    pq.write_table(again, tmp_path / "book.parquet")
-    done = run(tmp_path, tmp_path / "book.parquet")
-    assert (done.vehicles, done.vehicles_aside) == (60, 1)
-    with (tmp_path / "out.aside.csv").open(newline="") as file:
-        [row] = csv.DictReader(file)
-    assert row["claim"] == "B-0000000"
-    assert "again" in row["found"]
+    dimes = rows.column("dime").cast(pa.string()).to_pylist()
+    dimes[5] = "many"
+    rows = rows.set_column(rows.column_names.index("dime"), "dime", pa.array(dimes))
+    wrong = rows.slice(0, 5).set_column(
+        rows.column_names.index("metal"), "metal", pa.array(["tin"] * 5)
+    )
+    apart = [rows, wrong, rows.slice(10, 2), rows.slice(5, 1), rows.slice(6, 4)]
+    torn = pa.concat_tables([rows.slice(12, 3), *apart])
+    pq.write_table(torn, tmp_path / "torn.parquet")
+    return tmp_path / "torn.parquet"
+
+
+def aside_of(path: Path) -> list[tuple[str, ...]]:
+    with path.open(newline="") as file:
+        return [tuple(row) for row in csv.reader(file)][1:]
+
+
+@pytest.mark.parametrize("matrices", [[MATRIX], [MATRIX, OTHER_MATRIX]])
+def test_a_claim_that_comes_again_in_a_later_part_is_set_aside_whole_as_if_priced_at_once(
+    matrices: list[Path], torn: Path, tmp_path: Path
+) -> None:
+    several = [load_matrix(path) for path in matrices]
+    done = price_file(source(torn), prepare(several), outputs(tmp_path), rows=100)
+    at_once = price_book(pq.read_table(torn), several)
+    assert "B-0000000" not in at_once.vehicles.column("claim").to_pylist()
+    assert pq.read_table(tmp_path / "out.parquet").equals(at_once.vehicles)
+    assert pq.read_table(tmp_path / "panels.parquet").equals(at_once.panels)
+    told = [(int(row), *rest) for row, *rest in aside_of(tmp_path / "out.aside.csv")]
+    assert [row for row, *_ in told] == [each.row for each in at_once.aside]
+    assert sorted(told) == sorted(at_once.aside)
+    assert (done.vehicles, done.vehicles_aside) == (57 * len(several), 3)
+    totals_written = sum(totals(tmp_path / "out.parquet"))
+    assert sum(each.sums["total"] for each in done.by_matrix) == totals_written * 100
+
+
+def test_a_claim_that_comes_again_after_a_kill_is_set_aside_whole(
+    torn: Path, tmp_path: Path
+) -> None:
+    for _ in range(2):
+        with pytest.raises(KeyboardInterrupt):
+            run(tmp_path, torn, told=interrupting)
+    done = run(tmp_path, torn)
+    assert done.resumed_at > 100
+    at_once = price_book(pq.read_table(torn), load_matrix(MATRIX))
+    assert pq.read_table(tmp_path / "out.parquet").equals(at_once.vehicles)
+    assert done.vehicles_aside == 3
+
+
+def test_vehicles_set_aside_are_counted_once_however_their_rows_are_scattered(
+    tmp_path: Path,
+) -> None:
+    rows = table_of(random_rows(20, 5, 4, seed=9), COINS)
+    scattered = rows.take(pa.array([5 * claim + row for row in range(5) for claim in range(20)]))
+    pq.write_table(scattered, tmp_path / "book.parquet")
+    assert price_book(scattered, load_matrix(MATRIX)).vehicles_aside == 20
+    done = run(tmp_path, tmp_path / "book.parquet", rows=40)
+    assert (done.vehicles, done.vehicles_aside) == (0, 20)
 
 
 def test_what_is_set_aside_stands_in_a_file_that_a_spreadsheet_does_not_run(tmp_path: Path) -> None:
@@ -196,6 +259,34 @@ def test_one_file_for_two_things_is_refused(parquet: Path, tmp_path: Path) -> No
     ):
         with pytest.raises(InputError):
             price_file(source(parquet), PRICING, out)
+
+
+def test_what_cannot_be_gone_on_with_leaves_no_parts_behind(tmp_path: Path) -> None:
+    rows = [f"{claim},sedan,hood,3," for claim in range(8_000)]
+    endings = {
+        "no heading of a book": [],
+        "a row too short": ["9,sedan"],
+        "Latin-1": ["B\xf6e,suv,hood,1,"],
+    }
+    for name, more in endings.items():
+        head = "claim,body,panel,dime,agreed" if more else "claim,body,dime,agreed"
+        text = "\n".join([head, *rows, *more]) if more else f"{head}\n1,sedan,3,\n"
+        (tmp_path / "book.csv").write_text(text, "latin-1")
+        with pytest.raises(InputError):
+            run(tmp_path, tmp_path / "book.csv", rows=1)
+        assert not (tmp_path / "out.parquet.parts").exists(), name
+
+
+def test_parts_stay_where_the_same_command_may_go_on(parquet: Path, tmp_path: Path) -> None:
+    def gone(tables: Any) -> Any:
+        for first_row, table in tables:
+            if first_row > 700:
+                raise InputError([Problem("--scheduler", ("tcp://x",), "no answer", "another")])
+            yield price_table(table, PRICING, first_row=first_row)
+
+    with pytest.raises(InputError):
+        run(tmp_path, parquet, price_parts=gone)
+    assert run(tmp_path, parquet).resumed_at > 600
 
 
 def test_a_folder_of_somebody_elses_is_not_taken_for_parts(parquet: Path, tmp_path: Path) -> None:
@@ -250,7 +341,12 @@ def test_the_command_tells_what_it_set_aside(tmp_path: Path) -> None:
 
 
 def test_mistakes_of_the_command_are_told_without_a_traceback(tmp_path: Path) -> None:
-    for arguments in ([], ["none.csv"], ["--store", "--data", "nowhere"]):
+    for arguments in (
+        [],
+        ["none.csv", "--book", "book.csv"],
+        ["none.csv"],
+        ["--store", "--data", "nowhere"],
+    ):
         done = subprocess.run(
             command(*arguments),
             cwd=tmp_path,

@@ -38,7 +38,7 @@ from hailcalc.storm.forecast import (
     pace_so_far,
     work_to_come,
 )
-from hailcalc.storm.forecastcommand import Asked, forecast_command, forecast_of
+from hailcalc.storm.forecastcommand import Asked, forecast_command, forecast_of, worked_so_far
 from hailcalc.storm.forecastreport import Forecast, forecast_text, json_text, percent, remarks
 from hailcalc.storm.lot import Lot, known_on
 from tests.effort import examples
@@ -321,6 +321,19 @@ def test_an_earlier_storm_with_too_few_vehicles_does_not_stand_in() -> None:
     assert said.startswith("forecast: found 4 vehicles of the storm that stands in, expected 5")
 
 
+def test_one_is_not_called_several() -> None:
+    said = mistakes(lambda: work_to_come(lot([(900, 100, False)]), booking(2)))
+    assert said.startswith("forecast: found 1 vehicle inspected and priced, expected 5")
+    said = mistakes(lambda: pace_so_far(lot([(0, 0, True)]), 1, Fraction(8)))
+    assert "found 1 vehicle done in 1 technician day, expected" in said
+    booked = Booking(21, unpriced=1)
+    work = work_to_come(ordinary_lot(20), booked)
+    made = report(work, booked)._replace(crew=Crew(1, Fraction(8)))
+    text = forecast_text(made)
+    assert "Of the 1 without a price or not seen, 1 brings work" in text
+    assert "1 technician, 8 hours a day" in text
+
+
 def test_too_few_vehicles_are_enough_where_nothing_else_is_booked() -> None:
     assert work_to_come(lot([(900, 100, False)]), booking(1)).total[0] == 1000
 
@@ -481,16 +494,20 @@ def test_dents_of_vehicles_without_any() -> None:
 @pytest.mark.parametrize(
     ("chance", "printed"),
     [
-        ("0", "0 %"),
+        ("0", "under 1 %"),
         ("0.0099", "under 1 %"),
         ("0.01", "1 %"),
         ("0.8999", "89 %"),
         ("0.9", "90 %"),
-        ("0.9994", "99.9 %"),
-        ("1", "100 %"),
+        ("0.9899", "98 %"),
+        ("0.99", "99 %"),
+        ("0.9901", "over 99 %"),
+        ("1", "over 99 %"),
     ],
 )
-def test_a_chance_is_never_printed_as_more_than_it_is(chance: str, printed: str) -> None:
+def test_a_chance_is_never_printed_as_more_than_it_is_nor_as_certain(
+    chance: str, printed: str
+) -> None:
     assert percent(Fraction(chance)) == printed
 
 
@@ -520,7 +537,7 @@ def test_the_report_says_how_sure_the_work_is_and_who_is_needed() -> None:
         "60 booked: 20 inspected and priced (7 of them done), 1 withdrawn, 2 here without a price, "
         "37 not seen yet."
     )
-    pace = "pace 1 (minutes sold in a minute worked), as given, not measured"
+    pace = "pace 1 (minutes sold in a minute worked), as given: taken as certain in every chance"
     assert f"5 technicians, 8.5 hours a day; {pace}" in text
     assert "An estimate, not a promise." in text
     assert "How many bring no work is taken from 1 withdrawn of 21 seen" in text
@@ -651,9 +668,110 @@ def test_pace_so_far_is_of_the_working_days_before_today() -> None:
     made = forecast_of(saltmarsh(), 40, asked(pace=None), technicians=3)
     assert made.crew.pace == Fraction(4 * 650, 64 * 600)
     assert made.crew.technicians == 3
-    assert "(minutes sold in a minute worked), measured so far" in forecast_text(made)
+    assert (
+        "measured on 4 working days so far from claims closed, not from repairs: a guess, and "
+        "taken as certain in every chance below"
+    ) in forecast_text(made)
     said = mistakes(lambda: forecast_of(saltmarsh(), 40, asked(pace=None, today=date(2026, 5, 15))))
     assert "0 vehicles done in 0 technician days" in said
+
+
+def repaired_on(*days: str) -> Lot:
+    """A vehicle repaired on each of the days, May 2026, and 20 that are not repaired yet."""
+    done = [("2026-05-15", "", "issued", True)] * len(days)
+    frame = book(*done, *[("2026-05-15", "", "issued", True)] * 20)
+    frame["repaired"] = [*(f"2026-05-{day}" for day in days), *[""] * 20]
+    return saltmarsh()._replace(vehicles=frame)
+
+
+LATER = date(2026, 5, 23)  # seven working days after the first
+
+
+def test_repairs_of_a_day_off_count_for_the_day_before_and_todays_for_none() -> None:
+    lot_ = repaired_on("15", "16", "17", "19", "22", "23")  # the 17th is a Sunday, the 23rd today
+    worked = worked_so_far(lot_, known_on(lot_.vehicles, LATER), LATER)
+    assert worked.sold is not None
+    assert worked.sold.tolist() == [650, 1300, 0, 650, 0, 0, 650]
+    assert worked.pace == Fraction(5 * 650, 7 * 2 * 8 * 600)
+
+
+def test_days_that_differ_make_the_pace_uncertain_and_alike_days_do_not() -> None:
+    alike = forecast_of(
+        repaired_on("15", "16", "18", "19", "20", "21", "22"), 27, asked(pace=None, today=LATER)
+    )
+    differ = forecast_of(
+        repaired_on("15", "16", "16", "16", "19", "21", "21"), 27, asked(pace=None, today=LATER)
+    )
+    assert alike.crew.pace == differ.crew.pace
+    assert alike.finishing.pace is not None
+    assert differ.finishing.pace is not None
+    low, high = differ.finishing.pace
+    assert high - low > differ.crew.pace / 2
+    assert float(alike.finishing.pace[1] - alike.finishing.pace[0]) < 1e-3
+    assert "measured on 7 working days so far; on the days until then 0." in forecast_text(differ)
+    written = json.loads(json_text(differ))["crew"]
+    assert (written["pace_days"], len(written["pace_limits"])) == (7, 2)
+
+
+def test_few_days_do_not_show_how_days_differ() -> None:
+    made = forecast_of(repaired_on("15", "16", "18"), 23, asked(pace=None, today=TODAY))
+    assert made.finishing.pace is None
+    said = "measured on 4 working days so far, too few to show how days differ: taken as certain"
+    assert said in forecast_text(made)
+
+
+DIFFERENT_DAYS = whole(0, 3000, 5200, 4100, 7000, 0, 2500)
+
+
+@settings(max_examples=examples(30))
+@given(st.integers(0, 120), st.integers(1, 12), st.integers(0, 250), st.integers(1, 99))
+def test_with_days_drawn_more_people_and_days_are_never_less_and_the_least_are_least(
+    further: int, technicians: int, days: int, chance: int
+) -> None:
+    work = work_to_come(ordinary_lot(), booking(20 + further), draws=DRAWS)
+    by = date.fromordinal(TODAY.toordinal() + days)
+
+    def found(people: int, by: date = by) -> Finishing:
+        question = Question(by, Fraction(chance, 100))
+        return finishing(work, Crew(people, Fraction(8)), Calendar(TODAY), question, DIFFERENT_DAYS)
+
+    made = found(technicians)
+    for row in made.table.chances:
+        assert list(row) == sorted(row)
+    for fewer, more in pairwise(made.table.chances):
+        assert all(a <= b for a, b in zip(fewer, more, strict=True))
+    least = made.least_technicians
+    if least:
+        assert found(least).crew.chance >= Fraction(chance, 100)
+        assert least == 1 or found(least - 1).crew.chance < Fraction(chance, 100)
+    if made.crew.on is not None and made.crew.days:
+        assert found(technicians, made.crew.on).crew.chance >= Fraction(chance, 100)
+        if made.crew.days > 1:
+            before = Calendar(TODAY).day(made.crew.days - 1)
+            assert before is not None
+            assert found(technicians, before).crew.chance < Fraction(chance, 100)
+
+
+def test_where_nothing_may_be_sold_on_the_only_day_no_number_is_enough() -> None:
+    """On two of the seven days so far nothing was sold: 5 times in 7 enough people are enough."""
+    work = work_to_come(ordinary_lot(), booking(20), draws=DRAWS)
+    crew, calendar = Crew(2, Fraction(8)), Calendar(TODAY)
+    surely, likely = (
+        finishing(work, crew, calendar, Question(TODAY, Fraction(chance, 10)), DIFFERENT_DAYS)
+        for chance in (9, 6)
+    )
+    assert surely.least_technicians is None
+    assert likely.least_technicians is not None
+    made = report(work, booking(20))._replace(finishing=surely)
+    assert "no number is enough, because nothing may be sold on days as some" in forecast_text(made)
+
+
+def test_days_on_which_nothing_was_sold_say_nothing() -> None:
+    work = work_to_come(ordinary_lot(), booking(20), draws=DRAWS)
+    question = Question(BY, Fraction(9, 10))
+    for sold in (whole(0, 0, 0, 0, 0), whole(600, 600)):
+        with pytest.raises(ValueError, match="5 days or more"):
+            finishing(work, Crew(2, Fraction(8)), Calendar(TODAY), question, sold)
 
 
 def test_no_day_is_worked_before_the_first() -> None:
