@@ -301,7 +301,7 @@ def test_the_page_is_for_everybody(browser: Browser, owner: httpx.Client) -> Non
     for image in page.locator(".chart img").all():
         assert (image.get_attribute("src") or "").startswith("blob:")
         assert image.get_attribute("alt")
-        assert image.evaluate("each => each.complete && each.naturalWidth") == 660
+        expect(image).to_have_js_property("naturalWidth", 660)
     seat.end()
 
 
