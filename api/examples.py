@@ -251,12 +251,19 @@ COMPARISON: dict[str, Any] = {
     "rates": {},
     "level": 90,
     "resamples": 4000,
-    "answer": "Alderbeck, 19 May 2026 comes first by margin: USD 37328.45 (90 in 100: USD 33910.20 "
-    "to USD 40871.66).",
+    "answer": "Alderbeck, 19 May 2026 comes first by margin: USD 37,328.45 (90 in 100: USD "
+    "33,910.20 to USD 40,871.66).",
+    "notes": [
+        "Alderbeck, 19 May 2026: 4 of 218 vehicles could not be priced and are in no figure, while "
+        "the fixed costs are whole."
+    ],
     "ranking": [
         {
             "rank": 1,
             "storm": "alderbeck-may",
+            "vehicles": 218,
+            "priced": 214,
+            "aside": 4,
             "measures": {
                 "margin": _limits("37328.45", "33910.20", "40871.66"),
                 "per-vehicle": _limits("174.43", "158.46", "190.99"),

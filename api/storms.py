@@ -3,13 +3,14 @@
 A folder of storms' folders, each with its storm.toml and its book. Pricing one takes tenths of a
 second, so what was last worked out is kept: a storm is priced again when a file of its folder or a
 matrix has another time or size, and comparisons are kept until any storm changes. At most
-`MAX_STORMS` storms are read, and one comparison a measure is kept.
+`MAX_STORMS` storms are read and `MAX_COMPARISONS` comparisons kept.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -22,6 +23,12 @@ if TYPE_CHECKING:
 
 MAX_STORMS = 60
 """Storms of a folder that are read; a book may be of megabytes, and each is priced."""
+
+MAX_COMPARISONS = 24
+"""Comparisons that are kept, by measure and rates; the oldest makes room for another."""
+
+Rates = tuple[tuple[str, Fraction], ...]
+"""What one unit of other currencies is worth in that of the first storm, by code."""
 
 Stamps = tuple[tuple[str, int, int, int], ...]
 
@@ -36,10 +43,14 @@ class StormEntry(NamedTuple):
 
 
 class Compared(NamedTuple):
-    """A comparison on its way out: its JSON text, and its charts by file name."""
+    """A comparison on its way out: its JSON text, and its charts by file name.
+
+    `narrow` are the same charts for the screen of a phone.
+    """
 
     text: str
     charts: Mapping[str, bytes]
+    narrow: Mapping[str, bytes]
 
 
 class StormShelf:
@@ -53,23 +64,27 @@ class StormShelf:
         self._matrices = matrices
         self._lock = threading.Lock()
         self._entries: tuple[StormEntry, ...] = ()
-        self._compared: dict[Measure, Compared] = {}
+        self._compared: dict[tuple[Measure, Rates], Compared] = {}
 
     def entries(self) -> tuple[StormEntry, ...]:
         """Every storm of the folder by name, as its files are now."""
         with self._lock:
             return self._fresh()
 
-    def comparison(self, by: Measure) -> Compared:
-        """The storms that can be read, compared by a measure.
+    def comparison(self, by: Measure, rates: Mapping[str, Fraction]) -> Compared:
+        """The storms that can be read, compared by a measure in the currency of the first.
 
         Raises InputError if there is none, or if they cannot be compared.
         """
+        key = by, tuple(sorted(rates.items()))
         with self._lock:
             entries = self._fresh()
-            if by not in self._compared:
-                self._compared[by] = _compared(entries, by)
-            return self._compared[by]
+            if key not in self._compared:
+                found = _compared(entries, by, rates)
+                if len(self._compared) >= MAX_COMPARISONS:
+                    del self._compared[next(iter(self._compared))]
+                self._compared[key] = found
+            return self._compared[key]
 
     def _fresh(self) -> tuple[StormEntry, ...]:
         """The entries as the files are now; comparisons of others are dropped."""
@@ -128,13 +143,19 @@ def _read(folder: Path, stamps: Stamps, matrices: Path) -> StormEntry:
     return StormEntry(folder.name, stamps, figures, ())
 
 
-def _compared(entries: Iterable[StormEntry], by: Measure) -> Compared:
-    from hailcalc.storm.charts import svg_files
+def _compared(
+    entries: Iterable[StormEntry], by: Measure, rates: Mapping[str, Fraction]
+) -> Compared:
+    from hailcalc.storm.charts import PHONE_WIDTH, svg_files
     from hailcalc.storm.compare import compare
     from hailcalc.storm.report import comparison_json, json_text
 
     sound = [entry.figures for entry in entries if entry.figures is not None]
     if not sound:
         raise InputError([Problem("storms", (), "no storm that can be read", "one at least")])
-    comparison = compare(sound, by)
-    return Compared(json_text(comparison_json(comparison)), svg_files(comparison))
+    comparison = compare(sound, by, rates=rates)
+    return Compared(
+        json_text(comparison_json(comparison)),
+        svg_files(comparison),
+        svg_files(comparison, PHONE_WIDTH),
+    )

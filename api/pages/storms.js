@@ -12,6 +12,8 @@ import { takeToken, tokenForm } from "./token.js";
 
 const FIRST = "margin";
 
+const NARROW = matchMedia("(max-width: 719px)");
+
 const owner = { words: null, me: null, asked: 0, pictures: [] };
 
 /* ---- what is said --------------------------------------------------------------------------- */
@@ -55,10 +57,16 @@ const figure = (text) => (text === null ? "none" : apart(String(text)));
 
 const limit = (text) => el("span", { class: "whole" }, text === null ? "never" : figure(text));
 
-/** The limits of a figure as something to read; nothing where there are none. */
+/** The limits of a figure as something to read; nothing where it has none. */
 function limits({ low, high }) {
   return low === null && high === null ? []
     : [limit(low), " to ", limit(high)];
+}
+
+/** How many vehicles the figures are of, and of how many where some have no price. */
+function vehiclesOf({ vehicles, priced, aside }) {
+  return aside > 0 ? `${apart(String(priced))} priced of ${several(vehicles, "vehicle")}`
+    : several(vehicles, "vehicle");
 }
 
 /** A figure, and its limits below. */
@@ -85,6 +93,19 @@ function named(measure, currency) {
 function wanted() {
   const by = new URLSearchParams(location.search).get("by");
   return by !== null && Object.hasOwn(owner.words.storms.measures, by) ? by : FIRST;
+}
+
+/** What the address says that other currencies are worth, each as CODE=FIGURE. */
+const rates = () => new URLSearchParams(location.search).getAll("rate");
+
+/** What is asked of the server, and stands in the address: the measure and the rates. */
+function query(by, given = rates()) {
+  return String(new URLSearchParams([["by", by], ...given.map((each) => ["rate", each])]));
+}
+
+function goTo(by, given = rates()) {
+  history.pushState(null, "", `/storms?${query(by, given)}`);
+  show();
 }
 
 /** Show the ranking that the address asks for. */
@@ -123,14 +144,55 @@ async function show() {
 /** The comparison; where there can be none, what each storm earned by itself, and why. */
 async function compared(storms, current) {
   try {
-    return await get(`/v1/storms/comparison?by=${wanted()}`);
+    return await get(`/v1/storms/comparison?${query(wanted())}`);
   } catch (error) {
     if (!(error instanceof Refused) || !current()) throw error;
     const sound = storms.filter((each) => each.problems.length === 0);
-    drawNothing(sound.length === 0 ? null : headlines(sound));
-    failed(error);
+    const others = otherCurrencies(sound);
+    drawNothing(others.length > 0 ? rateForm(sound[0].currency, others) : null,
+      sound.length === 0 ? null : headlines(sound));
+    if (others.length === 0 || rates().length > 0) failed(error);
     return null;
   }
+}
+
+/** The currencies of storms that are not in that of the first, in which all are compared. */
+function otherCurrencies(storms) {
+  return [...new Set(storms.map((each) => each.currency))]
+    .filter((code) => code !== storms[0].currency).sort();
+}
+
+/** Asks what other currencies are worth; the answer goes into the address. */
+function rateForm(first, others) {
+  const given = new Map(rates().map((each) => each.split("=")));
+  const fields = others.map((code) => ({ code, input: el("input", {
+    id: `rate-${code}`, type: "text", inputmode: "decimal", autocomplete: "off", maxlength: 20,
+    required: true, pattern: "[0-9]{1,9}([.][0-9]{1,9})?", value: given.get(code) ?? "",
+    title: "A figure such as 1.085",
+  }) }));
+  return el("form", {
+    class: "card rates",
+    onsubmit: (event) => {
+      event.preventDefault();
+      goTo(wanted(), fields.map(({ code, input }) => `${code}=${input.value.trim()}`));
+    },
+  }, el("h2", {}, "Several currencies"),
+  el("p", {}, `All is compared in ${first}. At which rate?`),
+  fields.map(({ code, input }) => el("div", { class: "field" },
+    el("label", { for: input.id }, `1 ${code} is worth, in ${first}`), input)),
+  el("button", { type: "submit" }, "Compare"));
+}
+
+/** The rates of a comparison, and the way to others. */
+function ratesUsed({ currency, rates: used }) {
+  const codes = Object.keys(used);
+  if (codes.length === 0) return null;
+  const change = el("button", { type: "button", onclick: () => {
+    change.parentElement.replaceWith(rateForm(currency, codes));
+    byId(`rate-${codes[0]}`).focus();
+  } }, "Other rates");
+  return el("div", { class: "soft" }, el("p", {}, codes
+    .map((code) => `1 ${code} = ${used[code]} ${currency}`).join("; ")), change);
 }
 
 function headlines(storms) {
@@ -167,11 +229,12 @@ function drawBroken(storms) {
 
 function drawComparison(comparison, current) {
   for (const url of owner.pictures.splice(0)) URL.revokeObjectURL(url);
-  const { by, ranking, storms } = comparison;
+  const { by, notes, ranking, storms } = comparison;
   const chart = (name) => chartOf(name, by, current);
   say(byId("answer"), comparison.answer);
   fill(byId("found"),
     el("section", {}, el("h2", {}, "Ranking"), rankingTable(comparison),
+      notes.map((note) => el("p", { class: "warned" }, note)), ratesUsed(comparison),
       el("p", { class: "soft" }, owner.words.storms.limits
         .replace("{level}", String(comparison.level))
         .replace("{resamples}", apart(String(comparison.resamples)))),
@@ -200,12 +263,13 @@ function row(name, cells, heavy = false) {
 
 function rankingTable({ by, currency, level, ranking, storms, chances }) {
   const alone = ranking.length === 1;
-  const rows = ranking.map(({ rank, storm, measures }, at) => {
+  const rows = ranking.map((ranked, at) => {
+    const { rank, storm, measures } = ranked;
     const found = measures[by];
     const next = ranking[at + 1]?.storm;
     return row(
       [`${rank}. ${storms[at].title}`, el("span", { class: "soft" },
-        several(storms[at].vehicles.all, "vehicle"))],
+        vehiclesOf(ranked))],
       alone ? [withLimits(found)]
         : [withLimits(found), next === undefined ? "last" : chance(chances[storm][next])]);
   });
@@ -261,7 +325,8 @@ function chartOf(name, by, current) {
     el("p", { class: "soft wait" }, "The chart is coming."));
   const load = async () => {
     try {
-      const { blob } = await getFile(`/v1/storms/charts/${name}.svg?by=${by}`, "image/svg+xml");
+      const path = `/v1/storms/charts/${name}.svg?${query(by)}&width=${NARROW.matches ? "narrow" : "wide"}`;
+      const { blob } = await getFile(path, "image/svg+xml");
       const drawn = new DOMParser().parseFromString(await blob.text(), "image/svg+xml");
       if (current()) fill(figureBox, drawnChart(blob, textOf(drawn, "title"), textOf(drawn, "desc")));
     } catch (error) {
@@ -283,31 +348,13 @@ function textOf(drawn, tag) {
 function drawnChart(blob, title, words) {
   const url = URL.createObjectURL(blob);
   owner.pictures.push(url);
-  const box = el("div", { class: "picture" }, el("img", {
-    src: url, alt: title, width: "660", onload: () => reachable(box),
-  }));
-  return [box, el("details", {}, el("summary", {}, "This chart in words",
+  return [el("div", { class: "picture" }, el("img", { src: url, alt: title })), el("details", {}, el("summary", {}, "This chart in words",
     el("span", { class: "unseen" }, `: ${title}`)), el("p", { class: "soft" }, words))];
 }
 
-/** Let a chart that is wider than its box be scrolled by keyboard, and only such a one. */
-function reachable(box) {
-  if (box.scrollWidth > box.clientWidth) {
-    box.tabIndex = 0;
-    box.setAttribute("role", "group");
-    box.setAttribute("aria-label", `${box.querySelector("img").alt}; scrolls sideways`);
-  } else {
-    for (const name of ["tabindex", "role", "aria-label"]) box.removeAttribute(name);
-  }
-}
-
-window.addEventListener("resize", () => {
-  document.querySelectorAll(".chart .picture").forEach(reachable);
-});
-byId("by").addEventListener("change", () => {
-  history.pushState(null, "", `/storms?by=${byId("by").value}`);
-  show();
-});
+// Charts are drawn anew for the other width: letters keep a size at which they can be read.
+NARROW.addEventListener("change", () => show());
+byId("by").addEventListener("change", () => goTo(byId("by").value));
 byId("choice").addEventListener("submit", (event) => event.preventDefault());
 window.addEventListener("popstate", show);
 takeToken();

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path as FilePath
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, FastAPI, Path, Query, Request
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, StringConstraints
 from starlette.responses import Response
 
 from api.auth import Owner
@@ -26,6 +26,7 @@ from api.views import View, view_text
 from hailcalc.money import money_text
 from hailcalc.problems import InputError, Problem, shown
 from hailcalc.storm.compare import Measure
+from hailcalc.storm.folder import RATE, rates_of
 
 router = APIRouter(prefix="/v1/storms", tags=["storms"])
 
@@ -76,7 +77,10 @@ class LimitsView(View):
 
 
 class BreakEvenView(View):
-    """Vehicles that pay for the fixed costs, null where they never do."""
+    """Vehicles that pay for the fixed costs, null where they never do.
+
+    Limits are null too where the vehicles are too few for any.
+    """
 
     vehicles: int | None
     low: int | None
@@ -84,10 +88,16 @@ class BreakEvenView(View):
 
 
 class RankedView(View):
-    """A storm's rank and its measures in the currency of the comparison."""
+    """A storm's rank and its measures in the currency of the comparison.
+
+    The figures are of `priced` vehicles; `aside` of all its `vehicles` have no price.
+    """
 
     rank: int
     storm: str
+    vehicles: int
+    priced: int
+    aside: int
     measures: dict[Measure, LimitsView]
     break_even: BreakEvenView
 
@@ -104,17 +114,35 @@ class ComparisonView(View):
     level: int
     resamples: int
     answer: str
+    notes: list[str] = Field(description="What must be known before the ranking is trusted.")
     ranking: list[RankedView]
     chances: dict[str, dict[str, str | None]]
     storms: list[dict[str, Any]]
 
 
+RateText = Annotated[str, StringConstraints(pattern=RATE, max_length=24)]
+
+
 class MeasureQuery(View):
-    """What the ranking is by."""
+    """What the ranking is by, and what other currencies are worth."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     by: Measure = Field("margin", description="What the ranking is by.")
+    rate: list[RateText] = Field(
+        default_factory=list,
+        max_length=20,
+        description="What one unit of a currency is worth in that of the first storm by name, such "
+        "as EUR=1.085; once for each other currency.",
+    )
+
+
+class ChartQuery(MeasureQuery):
+    """Of which comparison a chart is, and for how wide a screen."""
+
+    width: Literal["wide", "narrow"] = Field(
+        "wide", description="`narrow`: for the screen of a phone."
+    )
 
 
 @router.get("", summary="List the storms", **described(StormList, STORMS, 401, 403, 404, 503))
@@ -135,9 +163,9 @@ def list_storms(request: Request, _: Owner) -> Response:
 def compare_storms(request: Request, _: Owner, query: Annotated[MeasureQuery, Query()]) -> Response:
     """The storms that can be read, the best first, with intervals and chances.
 
-    Storms in several currencies cannot be compared here, for want of a rate.
+    Storms in several currencies need a rate for each that is not the first one's.
     """
-    return response_of(json_reply(_compared(request.app, query.by).text))
+    return response_of(json_reply(_compared(request.app, query).text))
 
 
 @router.get(
@@ -163,10 +191,11 @@ def show_chart(
             examples=["measures"],
         ),
     ],
-    query: Annotated[MeasureQuery, Query()],
+    query: Annotated[ChartQuery, Query()],
 ) -> Response:
     """A chart of the comparison by this measure."""
-    charts = _compared(request.app, query.by).charts
+    compared = _compared(request.app, query)
+    charts = compared.narrow if query.width == "narrow" else compared.charts
     content = charts.get(f"{chart}.svg")
     if content is None:
         names = ", ".join(FilePath(name).stem for name in charts)
@@ -183,9 +212,15 @@ def _shelf(app: FastAPI) -> StormShelf:
     return shelf
 
 
-def _compared(app: FastAPI, by: Measure) -> Compared:
+def _compared(app: FastAPI, query: MeasureQuery) -> Compared:
+    shelf = _shelf(app)
     try:
-        return _shelf(app).comparison(by)
+        rates = rates_of(query.rate)
+    except InputError as error:
+        mistakes = [at("query", ("rate",), each.found, each.expected) for each in error.problems]
+        raise Refusal("invalid-request", "The rates cannot be used.", mistakes) from None
+    try:
+        return shelf.comparison(query.by, rates)
     except InputError as error:
         mistakes = [_mistake(problem) for problem in error.problems]
         detail = "The storms cannot be compared as they are."

@@ -50,6 +50,8 @@ _TONES = (0.30, 0.80, 0.52, 0.92)
 _GRID = 0.82
 _GAP = 8.0
 _MOST_TICKS = 6
+_NARROW = 400.0
+"""Below it what stands beside something else stands below it."""
 
 
 class Chart(NamedTuple):
@@ -387,6 +389,8 @@ def _legend(paper: _Paper, kinds: Sequence[str]) -> None:
         return
     x = 0.0
     for kind in kinds:
+        if x and x + 16 + text_width(_KIND_WORDS[kind], FAINT) > paper.width:
+            x, paper.y = 0.0, paper.y - 11
         paper.box(x, paper.y - 9, 12, 7, _FILLS[kind], kind == "fixed")
         paper.text(x + 16, paper.y - 8, _KIND_WORDS[kind], FAINT)
         x += 16 + text_width(_KIND_WORDS[kind], FAINT) + 14
@@ -402,12 +406,16 @@ def money_chart(figures: StormFigures, width: float, height: float = 190.0) -> C
     currency = figures.storm.storm.currency
     write = writer_of(currency, figures.storm.decimals)
     charged, went = _two_stacks(figures)
-    half = width / 2
     whole = sum(each.amount for each in charged)
-    for x, title, parts in ((0.0, "What was charged", charged), (half, "Where it went", went)):
-        paper.text(x, -8, f"{title}, {currency} {write.amount(whole)}", LABEL_BOLD)
-        _stack(paper, parts, (x, -16.0), (half - 10, height), write)
-    paper.y = -16.0 - height - 4
+    beside = width >= _NARROW
+    places = [(0.0, 0.0), (width / 2, 0.0) if beside else (0.0, -height - 34)]
+    for (x, y), title, parts in zip(
+        places, ("What was charged", "Where it went"), (charged, went), strict=True
+    ):
+        paper.text(x, y - 8, f"{title}, {currency} {write.amount(whole)}", LABEL_BOLD)
+        size = (width / 2 - 10 if beside else width, height)
+        _stack(paper, parts, (x, y - 16.0), size, write)
+    paper.y = places[1][1] - 16.0 - height - 4
     told = [
         f"{title}, {write.amount(whole)}: "
         + ", ".join(f"{each.label} {write.amount(each.amount)}" for each in parts)
@@ -499,7 +507,7 @@ def waits_chart(storms: Sequence[StormFigures], width: float, name: str = "waits
     labels = [title if several else STATE_LABELS[state] for state, title, _ in rows]
     names = min(0.3 * width, max(text_width(label, LABEL) for label in labels) + 2)
     texts = [_wait_text(wait) for _, _, wait in rows]
-    beside = max(text_width(text, LABEL) for text in texts)
+    beside = max(text_width(text, LABEL) for text in texts) if width >= _NARROW else 0
     days = [value for _, _, wait in rows for value in (wait.mean_tenths, wait.median_tenths)]
     axis = _Axis.over([day for day in days if day is not None], names + 12, width - beside - 14)
     top, before = paper.y, ""
@@ -510,13 +518,15 @@ def waits_chart(storms: Sequence[StormFigures], width: float, name: str = "waits
         before = state
         _wait_row(paper, axis, wait, wrap(label, LABEL, names), text)
     _draw_axis(paper, axis, top, 1)
-    paper.text(axis.left, paper.y - 8, "days; bar to the mean, black tick at the median", FAINT)
+    key = "days; bar to the mean, black tick at the median"
+    paper.text(min(axis.left, width - text_width(key, FAINT)), paper.y - 8, key, FAINT)
     paper.y -= 11
     told = [f"{STATE_LABELS[state]}, {title}: {_wait_text(wait)}" for state, title, wait in rows]
     return paper.chart(name, "Days that claims spend in each state", "; ".join(told) + ".")
 
 
 def _wait_row(paper: _Paper, axis: _Axis, wait: Wait, lines: list[str], text: str) -> None:
+    """A name, its bar and its figures: beside the bar, or below it where the paper is narrow."""
     height = max(15.0, len(lines) * LABEL.leading + 4)
     middle = paper.y - height / 2
     paper.lines(0, middle + len(lines) * LABEL.leading / 2, lines)
@@ -525,8 +535,13 @@ def _wait_row(paper: _Paper, axis: _Axis, wait: Wait, lines: list[str], text: st
     if wait.median_tenths is not None:
         x = axis.at(wait.median_tenths)
         paper.line(x, middle - 5.2, x, middle + 5.2, 2.0)
-    paper.text(paper.width, middle - 2.7, text, LABEL, "right")
     paper.y -= height
+    if paper.width >= _NARROW:
+        paper.text(paper.width, middle - 2.7, text, LABEL, "right")
+    else:
+        size = LABEL.size * min(1.0, paper.width / text_width(text, LABEL))
+        paper.text(0, paper.y - 6, text, replace(LABEL, size=size, grey=SOFT))
+        paper.y -= LABEL.leading + 3
 
 
 def _wait_text(wait: Wait) -> str:
@@ -569,7 +584,7 @@ def chances_chart(comparison: Comparison, width: float) -> Chart:
         if chance is not None
     ]
     title = f"Chance that a row's storm beats a column's, by {measure_name(comparison.by).lower()}"
-    return paper.chart("chances", title, "; ".join(said) + ("." if said else ""))
+    return paper.chart("chances", title, ("; ".join(said) or "No figure: too few vehicles") + ".")
 
 
 def _chance_cell(
@@ -594,20 +609,22 @@ def _chance_cell(
 # --- SVG ---------------------------------------------------------------------------------------
 
 SVG_WIDTH = 640.0
+PHONE_WIDTH = 218.0
+"""For a screen of 360 px, on which it is shown at half as large again: letters of 12 px."""
 _FAMILY = "'IBM Plex Sans Condensed', 'Arial Narrow', sans-serif"
 
 
-def svg_files(comparison: Comparison) -> dict[str, bytes]:
-    """Every chart of a comparison as an SVG file, by file name."""
+def svg_files(comparison: Comparison, width: float = SVG_WIDTH) -> dict[str, bytes]:
+    """Every chart of a comparison as an SVG file so wide, by file name."""
     charts = [
-        measure_chart(comparison, comparison.by, SVG_WIDTH),
-        measures_chart(comparison, SVG_WIDTH),
-        waits_chart([each.figures for each in comparison.storms], SVG_WIDTH),
+        measure_chart(comparison, comparison.by, width),
+        measures_chart(comparison, width),
+        waits_chart([each.figures for each in comparison.storms], width),
     ]
     if len(comparison.storms) > 1:
-        charts.append(chances_chart(comparison, SVG_WIDTH))
+        charts.append(chances_chart(comparison, width))
     for each in comparison.storms:
-        charts += [waterfall_chart(each.figures, SVG_WIDTH), money_chart(each.figures, SVG_WIDTH)]
+        charts += [waterfall_chart(each.figures, width), money_chart(each.figures, width)]
     return {f"{chart.name}.svg": svg(chart).encode() for chart in charts}
 
 
@@ -619,12 +636,15 @@ def svg(chart: Chart) -> str:
 
     Texts keep their width in whichever font they are shown, so that nothing runs into anything.
     """
-    width, height = chart.width + 2 * _MARGIN, chart.height + 2 * _MARGIN + 16
+    style = Style(face=BOLD, size=9.5, leading=12)
+    lines = wrap(chart.title, style, chart.width)
+    width = chart.width + 2 * _MARGIN
+    height = chart.height + 2 * _MARGIN + 4 + len(lines) * style.leading
     marks = [moved(mark, _MARGIN, _MARGIN) for mark in chart.marks]
-    heading = TextMark(_MARGIN, height - _MARGIN - 8, chart.title, BOLD, 9.5, INK)
-    wide = text_width(chart.title, Style(face=BOLD, size=9.5))
-    if wide > chart.width:
-        heading = replace(heading, size=9.5 * chart.width / wide)
+    heading = [
+        TextMark(_MARGIN, height - _MARGIN - 8 - at * style.leading, line, BOLD, style.size, INK)
+        for at, line in enumerate(lines)
+    ]
     named = escape(chart.name)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width)} {_n(height)}" '
@@ -637,7 +657,7 @@ def svg(chart: Chart) -> str:
     # Boxes lie below everything, as on paper.
     ordered = [mark for mark in marks if isinstance(mark, BoxMark)]
     ordered_rest = [mark for mark in marks if not isinstance(mark, BoxMark)]
-    parts += [_svg_mark(mark, height) for mark in [*ordered, *ordered_rest, heading]]
+    parts += [_svg_mark(mark, height) for mark in [*ordered, *ordered_rest, *heading]]
     return "\n".join([*parts, "</svg>", ""])
 
 

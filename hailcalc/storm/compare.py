@@ -117,7 +117,8 @@ def compare(
     """Compare storms by a measure, in the currency of the first.
 
     `rates[code]` says what one unit of another currency is worth in the first one's. Raises
-    InputError for storms without vehicles, twice the same, or in currencies without a rate.
+    InputError for storms without vehicles, twice the same, or in currencies without a rate, and
+    for a rate of the first storm's own currency.
     """
     _require_comparable(storms, rates or {})
     currency, decimals = storms[0].storm.storm.currency, storms[0].storm.decimals
@@ -151,7 +152,11 @@ def compare(
         ),
         currency=currency,
         decimals=decimals,
-        rates=dict(rates or {}),
+        rates={
+            code: rate
+            for code, rate in (rates or {}).items()
+            if code in {each.storm.storm.currency for each in storms}
+        },
         level=level,
         resamples=resamples,
     )
@@ -181,6 +186,9 @@ def _require_comparable(storms: Sequence[StormFigures], rates: Mapping[str, Frac
     problems = []
     first = storms[0].storm.storm.currency
     names = [each.storm.storm.name for each in storms]
+    if first in rates:
+        expected = f"rates of other currencies alone: all is compared in {first}"
+        problems.append(Problem("rates", (first,), "a rate", expected))
     for name in dict.fromkeys(names):
         if names.count(name) > 1:
             problems.append(Problem(name, (), f"the storm {names.count(name)} times", "each once"))

@@ -15,6 +15,9 @@ from hailcalc.reading import MAX_PROBLEMS
 from hailcalc.storm.economics import StormFigures, economics
 from hailcalc.storm.model import Storm, read_storm
 
+RATE = r"^[A-Z]{3}=[0-9]{1,9}(\.[0-9]{1,9})?$"
+"""A rate as it is given: what one unit of a currency is worth."""
+
 if TYPE_CHECKING:
     import pyarrow as pa
 
@@ -130,11 +133,7 @@ def rates_of(texts: list[str]) -> dict[str, Fraction]:
     rates: dict[str, Fraction] = {}
     for text in texts:
         code, _, figure = text.partition("=")
-        if (
-            not re.fullmatch(r"[A-Z]{3}", code)
-            or not re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,9})?", figure)
-            or Fraction(figure) == 0
-        ):
+        if not re.fullmatch(RATE, text, re.ASCII) or Fraction(figure) == 0:
             problems.append(Problem("--rate", (), f'"{text}"', "a rate such as EUR=1.085"))
         elif code in rates:
             problems.append(Problem("--rate", (), f"{code} twice", "one rate for a currency"))

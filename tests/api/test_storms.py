@@ -16,7 +16,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from api.storms import MAX_STORMS
+from api.storms import MAX_COMPARISONS, MAX_STORMS
 from hailcalc.cli import main
 from hailcalc.storm.compare import MEASURES, compare
 from hailcalc.storm.economics import StormFigures
@@ -107,8 +107,21 @@ def test_without_a_measure_storms_are_ranked_by_margin(small: httpx.Client) -> N
 def test_a_measure_that_there_is_not_is_refused(small: httpx.Client) -> None:
     refused = problem(small.get("/v1/storms/comparison", params={"by": "luck"}), 422)
     assert places(refused) == [("query", "/by")]
-    extra = problem(small.get("/v1/storms/comparison", params={"rate": "EUR=1"}), 422)
-    assert places(extra) == [("query", "/rate")]
+    extra = problem(small.get("/v1/storms/comparison", params={"luck": "1"}), 422)
+    assert places(extra) == [("query", "/luck")]
+
+
+@pytest.mark.parametrize(
+    "rates",
+    [
+        ["EUR"], ["EUR=0"], ["EUR=1e9"], ["eur=1"], ["EUR=1", "EUR=2"], ["EUR=-1"], ["EUR=1,1"],
+        ["<b>=1"], ["EUR=1\n"], ["EUR=1"] * 21, ["EUR=" + "1" * 40],
+    ],
+)  # fmt: skip
+def test_a_rate_that_is_none_is_refused(small: httpx.Client, rates: list[str]) -> None:
+    for path in ("comparison", "charts/measures.svg"):
+        refused = problem(small.get(f"/v1/storms/{path}", params={"rate": rates}), 422)
+        assert {where.split("/")[1] for _, where in places(refused)} == {"rate"}
 
 
 # --- charts --------------------------------------------------------------------------------------
@@ -224,6 +237,19 @@ def test_storms_in_two_currencies_cannot_be_compared_without_a_rate(mixed: httpx
     assert places(refused) == [("storm", "/storm/currency")]
     assert "EUR beside USD" in refused["errors"][0]["found"]
     problem(mixed.get("/v1/storms/charts/measures.svg"), 409)
+    own = problem(mixed.get("/v1/storms/comparison", params={"rate": "USD=1"}), 409)
+    assert ("storm", "/USD") in places(own)
+
+
+def test_with_a_rate_storms_in_two_currencies_are_compared(mixed: httpx.Client) -> None:
+    found = comparison(mixed, rate="EUR=1.5")
+    assert (found["currency"], found["rates"]) == ("USD", {"EUR": "1.5"})
+    third = next(each for each in found["ranking"] if each["storm"] == "third-hail")
+    assert third["measures"]["margin"]["value"] == "61.50"  # 41.00 euros
+    assert comparison(mixed, rate="EUR=2")["rates"] == {"EUR": "2"}
+    for at in range(MAX_COMPARISONS + 3):
+        comparison(mixed, rate=f"EUR=1.{at}")
+    assert comparison(mixed, rate="EUR=1.5") == found
 
 
 def test_a_folder_of_too_many_storms_is_read_as_far_as_it_goes(
@@ -290,10 +316,14 @@ def test_the_page_is_for_everybody(browser: Browser, owner: httpx.Client) -> Non
     page = opened(seat, 10)
     for size in (DESK, TABLET, PHONE):
         page.set_viewport_size({"width": size[0], "height": size[1]})
-        # A chart wider than its box is reached by keyboard, and only such a one is a stop.
-        expect(page.locator(".chart .picture[tabindex='0']")).to_have_count(
-            10 if size == PHONE else 0
-        )
+        # Drawn for a phone a chart is narrower, so that its letters are as large on the screen.
+        wide = 238 if size == PHONE else 660
+        expect(page.locator(".chart img")).to_have_count(10)
+        for image in page.locator(".chart img").all():
+            expect(image).to_have_js_property("naturalWidth", wide)
+            assert image.evaluate("each => 8 * each.clientWidth / each.naturalWidth") > 7.9 * (
+                1.3 if size == PHONE else 1
+            )
         check_for_everybody(page)
     page.locator(".chart summary").first.click()
     expect(page.locator(".chart details p").first).to_contain_text("with limits: ")
@@ -301,7 +331,6 @@ def test_the_page_is_for_everybody(browser: Browser, owner: httpx.Client) -> Non
     for image in page.locator(".chart img").all():
         assert (image.get_attribute("src") or "").startswith("blob:")
         assert image.get_attribute("alt")
-        expect(image).to_have_js_property("naturalWidth", 660)
     seat.end()
 
 
@@ -366,10 +395,20 @@ def test_storms_that_cannot_be_compared_stand_each_by_itself(
     seat = Seat(browser, str(mixed.base_url), PHONE)
     seat.allowed.append("status of 409")
     page = seat.open(f"/storms#{HERE}")
-    expect(page.locator("#notice")).to_contain_text("found EUR beside USD")
+    expect(page.get_by_role("heading", name="Several currencies")).to_be_visible()
     expect(page.locator(".ranking tbody tr")).to_have_count(3)
     expect(page.locator(".ranking tbody tr").last).to_contain_text("41.00 EUR")
     check_for_everybody(page)
+    page.get_by_label("1 EUR is worth, in USD").fill("1.5")
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator("#answer")).to_contain_text("comes first by margin: USD 61.50")
+    expect(page.get_by_text("1 EUR = 1.5 USD")).to_be_visible()
+    assert page.url.endswith("/storms?by=margin&rate=EUR%3D1.5")
+    expect(page.locator(".warned")).to_have_count(3)
+    check_for_everybody(page)
+    page.get_by_role("button", name="Other rates").click()
+    expect(page.get_by_label("1 EUR is worth, in USD")).to_be_focused()
+    expect(page.get_by_label("1 EUR is worth, in USD")).to_have_value("1.5")
     seat.end()
 
 
