@@ -196,6 +196,7 @@ PHOTOGRAPH: dict[str, Any] = {
     "place_kept": False,
     "note": "Under the light board",
     "added": "2026-05-21T14:05:00.000000Z",
+    "left_out": None,
 }
 
 PHOTOGRAPHS: dict[str, Any] = {"photographs": [PHOTOGRAPH]}

@@ -63,7 +63,7 @@ def waiting(connection: Connection, head: Head) -> Waiting:
     return Waiting(
         head,
         draft,
-        photographs.of_claim(connection, head.id),
+        photographs.shown_of(connection, head.id),
         None if last is None else stored.sheet_of(connection, head.id, last),
         None if last is None else last.version,
     )

@@ -173,10 +173,11 @@ class PhotographView(View):
     place_kept: bool
     note: str
     added: str
+    left_out: str | None = Field(description="Since when no sheet prints it, if so.")
 
 
 class PhotographList(View):
-    """A claim's photographs in the order they came."""
+    """A claim's photographs in the order they came; to an adjuster those not left out."""
 
     photographs: list[PhotographView]
 

@@ -3,8 +3,11 @@
 import { el, fill } from "./dom.js";
 import { getFile } from "./server.js";
 
-/** Fill a box with thumbnails; each opens the picture in a window of its own. */
-export function drawPictures(box, claim, photographs, labels) {
+/** Fill a box with thumbnails; each opens the picture in a window of its own.
+ *
+ * `leaveOut` is asked to leave one out of sheets from now on; null for whoever may not.
+ */
+export function drawPictures(box, claim, photographs, labels, leaveOut = null) {
   const waiting = new Map();
   const watch = new IntersectionObserver((entries) => {
     for (const { isIntersecting, target } of entries) {
@@ -13,19 +16,25 @@ export function drawPictures(box, claim, photographs, labels) {
       waiting.get(target)();
     }
   }, { rootMargin: "300px" });
-  fill(box, photographs.map((each) => thumbnail(claim, each, labels, (figure, load) => {
+  const near = (figure, load) => {
     waiting.set(figure, load);
     watch.observe(figure);
-  })));
+  };
+  fill(box, photographs.map((each) => thumbnail(claim, each, labels, leaveOut, near)));
 }
 
-function thumbnail(claim, each, labels, near) {
+function thumbnail(claim, each, labels, leaveOut, near) {
   const name = each.panel === null ? "Whole vehicle" : labels[each.panel];
   const taken = each.taken === null ? "" : `, taken ${each.taken.slice(0, 16).replace("T", " ")}`;
   const image = el("img", { alt: each.note ? `${name}. ${each.note}` : name });
   const button = el("button", { type: "button", "aria-label": `Open: ${image.alt}` }, image);
   const figure = el("figure", {}, button,
-    el("figcaption", {}, `${name}${taken}${each.note ? `. ${each.note}` : ""}`));
+    el("figcaption", {}, `${name}${taken}${each.note ? `. ${each.note}` : ""}`),
+    each.left_out !== null ? el("p", { class: "out" }, "Left out of sheets")
+      : leaveOut === null ? null : el("button", {
+        type: "button", class: "leave", "aria-label": `Leave out: ${image.alt}`,
+        onclick: () => leaveOut(each),
+      }, "Leave out"));
   const load = async () => {
     try {
       const { blob } = await getFile(`/v1/claims/${claim}/photographs/${each.number}`, "*/*");

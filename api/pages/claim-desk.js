@@ -33,7 +33,7 @@ export async function drawClaim(desk, id) {
       answers === null ? null : lines(desk, answers),
       el("div", { class: "beside" },
         issued && may("issue") ? linkList(desk, shown, askToRevoke) : null,
-        pictures(desk, shown),
+        pictures(desk, shown, askToLeaveOut),
         events(shown))));
 }
 
@@ -273,6 +273,13 @@ function askToRevoke(desk, link) {
     el("p", {}, "It opens nothing any more; what was answered stays."),
     "Revoke it", () => change(desk, "DELETE", `/links/${link.id}`, undefined,
       { told: `The link of ${link.name || "the adjuster"} is revoked.` }));
+}
+
+function askToLeaveOut(desk, { number }) {
+  desk.question(`Leave photograph ${number} out?`,
+    el("p", {}, "No sheet prints it from now on and no adjuster sees it. Sheets that print it stay."),
+    "Leave it out", () => change(desk, "DELETE", `/photographs/${number}`, undefined,
+      { told: `Photograph ${number} is left out.` }));
 }
 
 function askToWithdraw(desk) {

@@ -150,28 +150,29 @@ export function linkList(desk, { links }, revoke) {
         }, "Revoke")))));
 }
 
-/** The photographs, and what adds others. */
-export function pictures(desk, { claim, photographs, draft, answers, may }) {
+/** The photographs, and what adds others; `leaveOut` is asked to leave one out. */
+export function pictures(desk, { claim, photographs, draft, answers, may }, leaveOut) {
   const { labels } = desk;
   const none = el("p", { class: "soft" }, "None yet.");
   const box = el("div", { class: "pictures" });
+  const open = claim.state !== "withdrawn" && claim.forgotten === null && may("write");
   const draw = (kept) => {
     none.hidden = kept.length > 0;
     box.hidden = kept.length === 0;
-    drawPictures(box, claim.id, kept, labels);
+    drawPictures(box, claim.id, kept, labels, open ? (each) => leaveOut(desk, each) : null);
   };
   draw(photographs);
   const section = el("section", { "aria-labelledby": "pictures-title" },
     el("h2", { id: "pictures-title" }, "Photographs"), none, box);
-  if (claim.state === "withdrawn" || claim.forgotten !== null || !may("write")) return section;
+  if (!open) return section;
   const { element, update, busy } = uploaderOf(desk, claim.id, draw);
   const counted = draft?.claim_file.panels.map(({ panel }) => panel)
     ?? [...new Set(answers?.lines.map((each) => each.line.panel).filter((panel) => panel !== null) ?? [])];
   update(counted, labels);
   section.append(el("details", { class: "fold", open: busy() },
     el("summary", {}, "Add photographs"), element,
-    el("p", { class: "soft" }, "Sheets issued from now on print them. The place where they were taken is "
-      + "not kept.")));
+    el("p", { class: "soft" }, "Sheets issued from now on print them, but those left out, which no "
+      + "adjuster sees either. The place where they were taken is not kept.")));
   return section;
 }
 
@@ -198,6 +199,7 @@ const ACTS = {
   agreed: ({ side }) => `Settlement agreed to by the ${side}`,
   withdrawn: () => "Withdrawn",
   "photograph added": ({ number }) => `Photograph ${number} added`,
+  "photograph left out": ({ number }) => `Photograph ${number} left out of sheets from then on`,
   "link given": () => "Link given to an adjuster",
   "link revoked": () => "Link of an adjuster revoked",
   forgotten: () => "Persons and photographs removed",

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.engine import Connection
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.responses import Response
@@ -19,7 +20,9 @@ from api.responses import problem_responses
 from api.routing import described
 from api.state import darkroom, setup_of
 from api.store import photographs
+from api.store.photographs import Entry
 from api.store.session import Writing
+from api.store.tokens import Caller
 from api.versions import require_version, unchanged
 from api.views import PhotographList, PhotographView, photograph_view, view_text
 from hailcalc.fields import Text
@@ -127,7 +130,7 @@ def list_photographs(request: Request, caller: Reader, claim: ClaimId) -> Respon
     """Every photograph, in the order they came."""
     with setup_of(request.app).store.reading() as connection:
         claim_for(connection, caller, claim)
-        views = [photograph_view(each) for each in photographs.of_claim(connection, claim)]
+        views = [photograph_view(each) for each in _seen_by(connection, caller, claim)]
     return response_of(json_reply(view_text(PhotographList(photographs=views))))
 
 
@@ -153,15 +156,54 @@ def show_photograph(
     store = setup_of(request.app).store
     with store.reading() as connection:
         claim_for(connection, caller, claim)
-        entries = photographs.of_claim(connection, claim)
-    found = [entry for entry in entries if entry.number == number]
-    if not found:
-        entry = at("path", ("photograph",), str(number), f"1 to {len(entries)}")
-        raise Refusal("no-such-photograph", f"There is no photograph {number}.", [entry])
-    tag = f'"{found[0].sha256}"'
+        found = _numbered(_seen_by(connection, caller, claim), number)
+    tag = f'"{found.sha256}"'
     if unchanged(request, tag):
         return Response(status_code=304, headers={"ETag": tag})
-    data = photographs.read_file(store, found[0].sha256)
+    data = photographs.read_file(store, found.sha256)
     if data is None:
         raise forgotten()
-    return Response(data, media_type=found[0].media_type, headers={"ETag": tag})
+    return Response(data, media_type=found.media_type, headers={"ETag": tag})
+
+
+@router.delete(
+    "/{photograph}",
+    summary="Leave a photograph out",
+    status_code=204,
+    response_class=Response,
+    responses={
+        204: {"description": "No sheet prints it from now on."},
+        **problem_responses(401, 403, 404, 409, 410, 412, 503, 507),
+    },
+)
+def leave_out(
+    request: Request, caller: Writer, claim: ClaimId, number: PhotographNumber
+) -> Response:
+    """Leave a photograph out of sheets from now on, and out of what the adjuster is shown.
+
+    Sheets that print it stay as they are, so it is kept; to remove it, forget the claim. Leaving
+    it out again changes nothing.
+    """
+    with setup_of(request.app).store.writing(caller.token) as writing:
+        head = claim_for(writing.connection, caller, claim)
+        require_version(request, head, required=False)
+        require_act(head, "save")
+        found = _numbered(photographs.of_claim(writing.connection, claim), number)
+        photographs.leave_out(writing, claim, found.number)
+    return Response(status_code=204)
+
+
+def _seen_by(connection: Connection, caller: Caller, claim: str) -> list[Entry]:
+    """The photographs that a caller is shown."""
+    if caller.role == "adjuster":
+        return photographs.shown_of(connection, claim)
+    return photographs.of_claim(connection, claim)
+
+
+def _numbered(entries: list[Entry], number: int) -> Entry:
+    """One of some photographs. Raises Refusal (404) if it is not among them."""
+    for entry in entries:
+        if entry.number == number:
+            return entry
+    mistake = at("path", ("photograph",), str(number), "the number of a photograph of the claim")
+    raise Refusal("no-such-photograph", f"There is no photograph {number}.", [mistake])

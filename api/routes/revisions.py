@@ -127,7 +127,7 @@ def require_still(connection: Connection, now: Head, waits: Waiting) -> None:
     """
     if now.version != waits.head.version:
         raise changed_since(now, etag(waits.head))
-    if photographs.of_claim(connection, now.id) != waits.pictures:
+    if photographs.shown_of(connection, now.id) != waits.pictures:
         raise changed_since(now, "other photographs")
 
 

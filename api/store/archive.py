@@ -33,6 +33,7 @@ from api.store.tables import (
     contents,
     drafts,
     log,
+    omissions,
     photographs,
     replacements,
     revisions,
@@ -45,7 +46,10 @@ from hailcalc.files import written_beside
 FORMAT = "hailcalc-archive"
 VERSION = 1
 
-TABLES = (drafts, revisions, answers, agreements, withdrawals, photographs, replacements, tokens)
+TABLES = (
+    drafts, revisions, answers, agreements, withdrawals, photographs, omissions, replacements,
+    tokens,
+)  # fmt: skip
 """What of a claim stands in its claim.json, beside its head."""
 
 _SUFFIX = {

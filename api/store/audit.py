@@ -31,6 +31,7 @@ from api.store.tables import (
     contents,
     drafts,
     log,
+    omissions,
     photographs,
     replacements,
     revisions,
@@ -62,6 +63,7 @@ _ROWS: dict[sa.Table, tuple[str, ...]] = {
         "claim", "number", "panel", "sha256", "preview", "media_type", "width", "height", "size",
         "taken", "place_kept", "note", *_MADE,
     ),
+    omissions: ("claim", "number", *_MADE),
     replacements: ("claim", "hash", "instead", *_MADE),
     tokens: ("id", "role", "claim", "scopes", "created", "until"),
 }  # fmt: skip
@@ -196,6 +198,8 @@ def named_by(entry: dict[str, Any]) -> Iterator[Fact]:
             yield fact_of(withdrawals, told)
         case "photograph added":
             yield fact_of(photographs, told)
+        case "photograph left out":
+            yield fact_of(omissions, told)
         case "token added" | "link given":
             made = {"id": told["token"], "created": told["at"]}
             yield fact_of(tokens, told | made | {"scopes": " ".join(told["scopes"])})

@@ -16,14 +16,17 @@ from api.store import contents
 from api.store.faults import FAULTS, StoreFault, told_apart
 from api.store.log import note
 from api.store.session import Store, Writing
-from api.store.tables import photographs
+from api.store.tables import omissions, photographs
 from hailcalc.files import write_all
 from hailcalc.photographs import Photograph
 from hailcalc.problems import InputError
 
 
 class Entry(NamedTuple):
-    """A photograph of a claim; `panel` None for the whole vehicle, sizes in pixels and bytes."""
+    """A photograph of a claim; `panel` None for the whole vehicle, sizes in pixels and bytes.
+
+    `left_out`: since when no sheet prints it and no adjuster sees it, if so.
+    """
 
     number: int
     panel: str | None
@@ -38,6 +41,7 @@ class Entry(NamedTuple):
     note: str
     at: str
     who: str
+    left_out: str | None
 
 
 def path_of(store: Store, sha256: str) -> Path:
@@ -84,12 +88,13 @@ def add(
     panel: str | None,
     words: str,
 ) -> Entry:
-    """A photograph of a claim. The same one on one panel is kept once."""
+    """A photograph of a claim. The same one on one panel is kept once, unless it was left out."""
     connection = writing.connection
     # Written before, so that writers do not wait; looked at again now that nobody can forget it.
     write_files(store, photograph)
     for entry in of_claim(connection, claim):
-        if (entry.sha256, entry.panel) == (photograph.sha256, panel):
+        same = (entry.sha256, entry.panel) == (photograph.sha256, panel)
+        if same and entry.left_out is None:
             return entry
     query = sa.select(sa.func.max(photographs.c.number)).where(photographs.c.claim == claim)
     row = {
@@ -111,10 +116,28 @@ def add(
     return of_claim(connection, claim)[-1]
 
 
+def leave_out(writing: Writing, claim: str, number: int) -> None:
+    """Leave a photograph out of sheets from now on; one that is left out already stays so."""
+    connection = writing.connection
+    there = (omissions.c.claim == claim) & (omissions.c.number == number)
+    if connection.execute(sa.select(omissions).where(there)).first() is None:
+        row = {"claim": claim, "number": number, "at": writing.at, "who": writing.who}
+        connection.execute(sa.insert(omissions).values(row))
+        note(writing, "photograph left out", claim, {"number": number})
+
+
 def of_claim(connection: Connection, claim: str) -> list[Entry]:
-    """A claim's photographs in the order they came."""
+    """A claim's photographs in the order they came, also those left out."""
     query = (
-        sa.select(photographs).where(photographs.c.claim == claim).order_by(photographs.c.number)
+        sa.select(photographs, omissions.c.at.label("left_out"))
+        .join(
+            omissions,
+            (omissions.c.claim == photographs.c.claim)
+            & (omissions.c.number == photographs.c.number),
+            isouter=True,
+        )
+        .where(photographs.c.claim == claim)
+        .order_by(photographs.c.number)
     )
     return [
         Entry(
@@ -123,3 +146,8 @@ def of_claim(connection: Connection, claim: str) -> list[Entry]:
         )
         for row in connection.execute(query)
     ]
+
+
+def shown_of(connection: Connection, claim: str) -> list[Entry]:
+    """A claim's photographs but those left out: what sheets print and adjusters see."""
+    return [entry for entry in of_claim(connection, claim) if entry.left_out is None]

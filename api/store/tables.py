@@ -197,6 +197,16 @@ photographs = Table(
 )
 """A photograph of a claim; its bytes are files beside the database, by their SHA-256."""
 
+omissions = Table(
+    "omissions",
+    metadata,
+    _claim_key(),
+    Column("number", Integer, primary_key=True),
+    *_made(),
+    ForeignKeyConstraint(["claim", "number"], ["photographs.claim", "photographs.number"]),
+)
+"""A photograph that is left out of every sheet from then on; those that print it stay."""
+
 replacements = Table(
     "replacements",
     metadata,
@@ -253,6 +263,6 @@ log = Table(
 """Every write in order, each with the hash of the one before."""
 
 GROWING = (
-    drafts, revisions, answers, agreements, withdrawals, photographs, replacements, log,
+    drafts, revisions, answers, agreements, withdrawals, photographs, omissions, replacements, log,
 )  # fmt: skip
 """Tables whose rows are neither changed nor deleted."""

@@ -132,3 +132,33 @@ def test_a_photograph_that_comes_while_the_sheet_is_drawn_is_not_left_off_it(
             require_still(connection, now, waits)
     assert refused.value.headers == {"ETag": f'"{now.version}"'}
     assert [each.found for each in refused.value.mistakes] == ["other photographs"]
+
+
+PDF = {"Accept": "application/pdf"}
+
+
+def test_a_photograph_left_out_is_on_no_later_sheet_and_stays_on_those_that_print_it(
+    shop: httpx.Client,
+) -> None:
+    claim = opened(shop)["id"]
+    for shade in (90, 120):
+        sent(shop, claim, picture(shade=shade), panel="hood")
+    issued(shop, claim)
+    adjuster = linked(shop, claim)
+    path = f"/v1/claims/{claim}/photographs"
+    first = shop.get(f"/v1/claims/{claim}/revisions/1", headers=PDF).content
+    for _ in range(2):
+        assert shop.delete(f"{path}/1").status_code == 204
+    kept = shop.get(path).json()["photographs"]
+    assert [each["left_out"] is None for each in kept] == [False, True]
+    seen = shop.get(path, headers=adjuster).json()["photographs"]
+    assert [each["number"] for each in seen] == [2]
+    assert shop.get(f"{path}/1").status_code == 200
+    problem(shop.get(f"{path}/1", headers=adjuster), 404)
+    problem(shop.delete(f"{path}/3"), 404)
+    supplemented(shop, claim, two_panels(), "That one was of another car.")
+    sheets = [shop.get(f"/v1/claims/{claim}/revisions/{number}").json() for number in (1, 2)]
+    assert [len(sheet["claim_file"]["photographs"]) for sheet in sheets] == [2, 1]
+    assert shop.get(f"/v1/claims/{claim}/revisions/1", headers=PDF).content == first
+    again = sent(shop, claim, picture(shade=90), panel="hood").json()
+    assert (again["number"], again["left_out"]) == (3, None)

@@ -200,6 +200,13 @@ def test_photographs_go_to_a_panel_and_one_that_failed_is_sent_again(
     expect(box.locator("li")).to_have_count(0)
     [kept] = owner.get(f"/v1/claims/{claim}/photographs").json()["photographs"]
     assert (kept["panel"], kept["note"], kept["place_kept"]) == ("hood", "Under the board", False)
+    page = phone.open(f"/claims?claim={claim}")
+    button(page, "Leave out: Hood. Under the board").click()
+    button(page, "Leave it out").click()
+    expect(page.locator(".pictures")).to_contain_text("Left out of sheets")
+    expect(page.get_by_text("Photograph 1 is left out.")).to_be_visible()
+    [kept] = owner.get(f"/v1/claims/{claim}/photographs").json()["photographs"]
+    assert kept["left_out"] is not None
 
 
 # --- the desk ------------------------------------------------------------------------------------

@@ -89,6 +89,7 @@ post /v1/claims/{claim}/links
 delete /v1/claims/{claim}/links/{link}
 get /v1/claims/{claim}/photographs
 post /v1/claims/{claim}/photographs
+delete /v1/claims/{claim}/photographs/{photograph}
 get /v1/claims/{claim}/photographs/{photograph}
 get /v1/claims/{claim}/revisions
 post /v1/claims/{claim}/revisions

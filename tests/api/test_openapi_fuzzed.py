@@ -86,6 +86,7 @@ FITTING = {
     "POST /v1/claims/{claim}/agreement": "answered",
     "POST /v1/claims/{claim}/links": "issued",
     "POST /v1/claims/{claim}/photographs": "draft",
+    "DELETE /v1/claims/{claim}/photographs/{photograph}": "draft",
 }
 """In which state a claim may have such a thing done; every other request is about one of these."""
 

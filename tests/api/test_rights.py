@@ -72,6 +72,7 @@ TABLE = [
     Line("POST", "/v1/claims/{claim}/photographs", SHOP, picture(), {"Content-Type": "image/jpeg"}),
     Line("GET", "/v1/claims/{claim}/photographs", READERS),
     Line("GET", "/v1/claims/{claim}/photographs/{photograph}", READERS),
+    Line("DELETE", "/v1/claims/{claim}/photographs/{photograph}", SHOP),
     Line("POST", "/v1/price", SHOP | {"reader"}, three_dimes()),
     Line("POST", "/v1/plan", SHOP | {"reader"}, PLANNED),
     Line("GET", "/v1/matrices", SHOP | {"reader"}),

@@ -63,7 +63,10 @@ def test_servers_that_start_together_make_the_tables_once(
 
 
 def filled(shop: httpx.Client, store: Store) -> None:
-    """Rows in every table: a claim that was agreed to, one withdrawn, one forgotten."""
+    """Rows in every table: a claim that was agreed to, one withdrawn, one forgotten.
+
+    The withdrawn one has a photograph that was left out.
+    """
     agreed, gone = issued(shop, opened(shop)["id"])["id"], issued(shop, opened(shop)["id"])["id"]
     adjuster = linked(shop, agreed)
     answers = {"revision": 1, "others": "accept"}
@@ -71,6 +74,8 @@ def filled(shop: httpx.Client, store: Store) -> None:
     settled = shop.get(f"/v1/claims/{agreed}").json()["settlement"]["digest"]
     word = {"settlement": settled}
     shop.post(f"/v1/claims/{agreed}/agreement", json=word, headers=PLAIN | adjuster)
+    number = sent(shop, gone, picture()).json()["number"]
+    shop.delete(f"/v1/claims/{gone}/photographs/{number}")
     shop.post(f"/v1/claims/{gone}/withdrawal", json={"reason": "Sold."}, headers=PLAIN)
     forget(store, lived(shop), "command-line")
 
